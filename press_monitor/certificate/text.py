@@ -1,0 +1,122 @@
+"""A certificate as plain text, 80 columns at most: for a terminal, a printer or a mail."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Sequence
+
+from press_monitor.certificate.model import Certificate, Chart, Grid, Item, Pair, Words
+from press_monitor.certificate.plot import draw
+
+__all__ = ["WIDTH", "render", "render_items"]
+
+WIDTH = 80
+LABEL = 22
+JOINERS = "\u200c\u200d"
+"""Invisible, and part of how some scripts are written."""
+
+
+def render(certificate: Certificate) -> str:
+    """The whole certificate, ending in a newline. The same content gives the same text."""
+    lines = ["=" * WIDTH, *_wrap(certificate.title, ""), *_wrap(certificate.subtitle, ""), "=" * WIDTH]
+    banner = _wrap(certificate.banner.upper(), "") if certificate.banner else []
+    lines.extend(banner)
+    for section in certificate.sections:
+        lines.extend(["", section.title.upper(), "-" * WIDTH])
+        lines.extend(render_items(section.items))
+    if banner:
+        lines.extend(["", *banner])
+    lines.append("=" * WIDTH)
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def render_items(items: Sequence[Item]) -> list[str]:
+    """Items as lines of at most 80 columns."""
+    lines: list[str] = []
+    for item in items:
+        match item:
+            case Pair(label, value):
+                lines.extend(_pair(label, value))
+            case Words(text, bullet, strong):
+                shown = text.upper() if strong else text
+                lines.extend(_wrap(shown, "  - " if bullet else ""))
+            case Grid():
+                lines.extend(_grid(item))
+            case Chart():
+                lines.extend(draw(item, WIDTH))
+    return lines
+
+
+def cells(text: str) -> int:
+    """The columns a text takes in a terminal: wide letters take two, combining marks none."""
+    return sum(
+        0
+        if unicodedata.combining(c) or unicodedata.category(c) in ("Cf", "Mn", "Me")
+        else 1 + (unicodedata.east_asian_width(c) in "WF")
+        for c in text
+    )
+
+
+def tame(text: str) -> str:
+    """Text of someone else's on one line, without what could move a cursor or turn the line round."""
+    return "".join(
+        c if c.isprintable() or c in JOINERS else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text
+    )
+
+
+def _wrap(text: str, mark: str, width: int = WIDTH) -> list[str]:
+    """Break at spaces, and inside a word only where it alone is too long; counted in terminal columns."""
+    room = width - len(mark)
+    lines: list[str] = []
+    line = ""
+    for word in tame(text).split():
+        pieces = _pieces(word, room)
+        for piece in pieces:
+            if not line:
+                line = piece
+            elif cells(line) + 1 + cells(piece) <= room:
+                line = f"{line} {piece}"
+            else:
+                lines.append(line)
+                line = piece
+    lines.append(line)
+    indent = " " * len(mark)
+    return [(mark if number == 0 else indent) + each for number, each in enumerate(lines)]
+
+
+def _pieces(word: str, room: int) -> list[str]:
+    pieces, piece = [], ""
+    for letter in word:
+        if cells(piece) + cells(letter) > room:
+            pieces.append(piece)
+            piece = ""
+        piece += letter
+    return [*pieces, piece]
+
+
+def _pair(label: str, value: str) -> list[str]:
+    if cells(label) >= LABEL:
+        return [*_wrap(label, ""), *_wrap(value, " " * LABEL)]
+    first, *rest = _wrap(value, " " * LABEL)
+    return [label + " " * (LABEL - cells(label)) + first[LABEL:], *rest]
+
+
+def _grid(grid: Grid) -> list[str]:
+    """Columns as wide as they must be; the widest gives way first, and its cells break over lines."""
+    rows = [tuple(tame(cell) for cell in row) for row in (grid.head, *grid.rows)]
+    widths = [max(1, *(cells(row[i]) for row in rows)) for i in range(len(grid.head))]
+    while sum(widths) + 2 * (len(widths) - 1) > WIDTH:
+        widths[widths.index(max(widths))] -= 1
+    lines = []
+    for number, row in enumerate(rows):
+        broken = [_wrap(cell, "", widths[i]) for i, cell in enumerate(row)]
+        for level in range(max(map(len, broken))):
+            parts = []
+            for i, cell in enumerate(broken):
+                text = cell[level] if level < len(cell) else ""
+                blank = " " * (widths[i] - cells(text))
+                parts.append(blank + text if i in grid.numeric else text + blank)
+            lines.append("  ".join(parts).rstrip())
+        if number == 0:
+            lines.append("  ".join("-" * width for width in widths))
+    return lines
