@@ -7,7 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["MISSING", "Quality", "Reading", "Role", "Tick", "role_of"]
+__all__ = ["MISSING", "Quality", "Reading", "Role", "SignalError", "Tick", "role_of"]
+
+
+class SignalError(ValueError):
+    """A signal, temperature or setting that a conversion refuses; the message is one line fit for the operator."""
 
 
 class Quality(Enum):
