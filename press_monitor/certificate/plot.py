@@ -14,7 +14,7 @@ BOTH = "#"
 LIMIT = "."
 
 
-def draw(chart: Chart, width: int = 78, height: int = 12) -> list[str]:
+def draw(chart: Chart, width: int = 78, height: int = 14) -> list[str]:
     """Lines of at most `width` columns: the plot, the time axis, the marks and a legend.
 
     A column holds every value that fell into it, lowest to highest, so that a spike of one reading is seen.
@@ -40,10 +40,11 @@ def draw(chart: Chart, width: int = 78, height: int = 12) -> list[str]:
                 there = grid[row][column]
                 taken = there not in (" ", LIMIT, series.letter)
                 grid[row][column] = BOTH if taken else series.letter
-    labelled = {row_of(low + step * i): low + step * i for i in range(round((high - low) / step) + 1)}
+    first = math.ceil(low / step - 1e-9)
+    labelled = {row_of(step * i): step * i for i in range(first, math.floor(high / step + 1e-9) + 1)}
     lines = [f"{chart.title}, {chart.unit}"]
     for number, cells in enumerate(grid):
-        label = f"{labelled[number]:g}" if number in labelled else ""
+        label = _label(labelled[number]) if number in labelled else ""
         lines.append(f"{label:>{AXIS - 1}} |{''.join(cells)}".rstrip())
     lines.append(" " * AXIS + "+" + "-" * across)
     lines.append(_time_axis(chart.minutes, across))
@@ -53,15 +54,21 @@ def draw(chart: Chart, width: int = 78, height: int = 12) -> list[str]:
     return lines
 
 
+def _label(value: float) -> str:
+    text = f"{value:g}"
+    return text if len(text) < AXIS else f"{value:.0e}"
+
+
 def _scale(values: Sequence[float], height: int) -> tuple[float, float, float]:
-    """Round limits that hold every value, and the step between labels."""
+    """Limits on half steps that hold every value, and the round step between labels."""
     low, high = min(values), max(values)
     if high - low < 1e-9:
         low, high = low - 1.0, high + 1.0
     rough = (high - low) / max(2, height // 3)
     power = 10.0 ** math.floor(math.log10(rough))
     step = next(power * m for m in (1, 2, 5, 10) if power * m >= rough * (1 - 1e-9))
-    return math.floor(low / step) * step, math.ceil(high / step) * step, step
+    half = step / 2
+    return math.floor(low / half) * half, math.ceil(high / half) * half, step
 
 
 def _spans(minutes: Sequence[float], series: Series, across: int) -> list[tuple[float, float] | None]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Sequence
 
-from press_monitor.certificate.model import Certificate, Chart, Grid, Item, Pair, Words
+from press_monitor.certificate.model import Certificate, Chart, Grid, Item, Pair, Section, Words
 from press_monitor.certificate.plot import draw
 
-__all__ = ["WIDTH", "render", "render_items"]
+__all__ = ["WIDTH", "cells", "render", "render_items", "render_sections", "tame"]
 
 WIDTH = 80
 LABEL = 22
@@ -21,13 +21,24 @@ def render(certificate: Certificate) -> str:
     lines = ["=" * WIDTH, *_wrap(certificate.title, ""), *_wrap(certificate.subtitle, ""), "=" * WIDTH]
     banner = _wrap(certificate.banner.upper(), "") if certificate.banner else []
     lines.extend(banner)
-    for section in certificate.sections:
-        lines.extend(["", section.title.upper(), "-" * WIDTH])
-        lines.extend(render_items(section.items))
+    lines.extend(_sections(certificate.sections))
     if banner:
         lines.extend(["", *banner])
     lines.append("=" * WIDTH)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def render_sections(sections: Sequence[Section]) -> str:
+    """Sections alone, as a command prints them, without a newline at either end."""
+    return "\n".join(line.rstrip() for line in _sections(sections)).strip("\n")
+
+
+def _sections(sections: Sequence[Section]) -> list[str]:
+    lines: list[str] = []
+    for section in sections:
+        lines.extend(["", section.title.upper(), "-" * WIDTH])
+        lines.extend(render_items(section.items))
+    return lines
 
 
 def render_items(items: Sequence[Item]) -> list[str]:
@@ -95,6 +106,7 @@ def _pieces(word: str, room: int) -> list[str]:
 
 
 def _pair(label: str, value: str) -> list[str]:
+    label = tame(label)
     if cells(label) >= LABEL:
         return [*_wrap(label, ""), *_wrap(value, " " * LABEL)]
     first, *rest = _wrap(value, " " * LABEL)

@@ -1,0 +1,131 @@
+"""What came out of a cycle, as sections: verdict, cure, phases, alarms."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from press_monitor.certificate.model import Grid, Item, Pair, Section, Words
+from press_monitor.quantities import UnitSystem
+
+__all__ = ["LOG_BANNER", "VERDICT_WORDS", "alarm_letters", "minutes", "outcome_sections", "share"]
+
+LOG_BANNER = "replayed from a log, not watched live"
+
+VERDICT_WORDS: Mapping[str, str] = {
+    "pass": "The cure record meets the recipe.",
+    "exceptions": "The required cure was reached. What deviated is listed, and the figures show it to be harmless.",
+    "review": "A person must decide before this repair goes any further: see the reasons.",
+    "fail": "The figures show that this cure did not come out as required: see the reasons.",
+    "incomplete": "The record does not show a whole cure. It is no evidence that the rubber is cured.",
+}
+NOT_KNOWN = "not known"
+Json = Any
+
+
+def minutes(seconds: float | None) -> str:
+    """``62.4 min``."""
+    return NOT_KNOWN if seconds is None else f"{seconds / 60:.1f} min"
+
+
+def share(part: float | None) -> str:
+    """``93.1 %``."""
+    return NOT_KNOWN if part is None else f"{100 * part:.1f} %"
+
+
+def outcome_sections(result: Mapping[str, Json], units: UnitSystem) -> tuple[Section, ...]:
+    """The sections `verdict`, `cure`, `phases` and `alarms` of a result with the keys of ``replay --json``."""
+    return (
+        _verdict(result),
+        Section("cure", "Cure", _cure(result["cure"], units)),
+        Section("phases", "Phases", _phases(result["phases"])),
+        Section("alarms", "Alarms", _alarms(result["alarms"])),
+    )
+
+
+def _verdict(result: Mapping[str, Json]) -> Section:
+    verdict = str(result["verdict"])
+    items: list[Item] = [Words(verdict, strong=True), Words(VERDICT_WORDS.get(verdict, ""))]
+    items.extend(Words(str(reason), bullet=True) for reason in result["reasons"])
+    hold = result["hold_min"]
+    items.append(Pair("Counted hold", NOT_KNOWN if hold is None else f"{hold:.1f} min"))
+    released = result["release_s"]
+    items.append(Pair("Released", "not released" if released is None else f"at {minutes(released)}"))
+    items.append(Pair("Record", f"{minutes(result['duration_s'])} long"))
+    return Section("verdict", "Verdict", tuple(items))
+
+
+def _cure(cure: Mapping[str, Json], units: UnitSystem) -> tuple[Item, ...]:
+    items: list[Item] = []
+    points = [(name, cure[key]) for name, key in (("deepest", "deepest"), ("hottest", "hottest")) if cure[key]]
+    if points:
+        head = ("Rubber", "Stack", "Depth from inner mat", "State of cure", "Band", "Equivalent", "Peak")
+        rows = tuple(
+            (
+                name,
+                str(point["stack"]),
+                f"{point['depth_mm']:.1f} mm",
+                share(point["state_of_cure"]),
+                f"{100 * point['state_of_cure_low']:.0f}-{100 * point['state_of_cure_high']:.0f} %",
+                f"{point['equivalent_min']:.1f} min",
+                units.say_temperature(point["peak_degC"], 1),
+            )
+            for name, point in points
+        )
+        items.append(Grid(head, rows, numeric=(2, 3, 4, 5, 6)))
+    else:
+        items.append(Words("No rubber in this record could be judged."))
+    margin, boil = cure["worst_vapour_margin_kPa"], cure["worst_boil_margin_kPa"]
+    items.append(Pair("Vapour margin, worst", _margin(margin, units)))
+    items.append(Pair("over pure water", f"{_margin(boil, units)} (for comparison; never a reason)"))
+    items.append(Pair("Set without pressure", f"{share(cure['set_without_pressure'])} of the uncured rubber"))
+    return tuple(items)
+
+
+def _margin(kilopascal: float | None, units: UnitSystem) -> str:
+    return NOT_KNOWN if kilopascal is None else units.say_pressure(1000 * kilopascal)
+
+
+def _phases(phases: Sequence[Mapping[str, Json]]) -> tuple[Item, ...]:
+    if not phases:
+        return (Words("None."),)
+    rows = tuple(
+        (
+            str(phase["phase"]),
+            minutes(phase["start_s"]),
+            "not ended" if phase["end_s"] is None else minutes(phase["end_s"]),
+            "" if phase["end_s"] is None else minutes(phase["end_s"] - phase["start_s"]),
+        )
+        for phase in phases
+    )
+    return (Grid(("Phase", "From", "To", "Lasted"), rows, numeric=(1, 2, 3)),)
+
+
+def alarm_letters(alarms: Sequence[Mapping[str, Json]]) -> dict[str, str]:
+    """A letter for each of the first 26 alarms, in the order they were raised; later ones share ``*``."""
+    order = sorted(alarms, key=lambda alarm: alarm["raised_s"])
+    return {alarm["id"]: chr(ord("A") + n) if n < 26 else "*" for n, alarm in enumerate(order)}
+
+
+def _alarms(alarms: Sequence[Mapping[str, Json]]) -> tuple[Item, ...]:
+    if not alarms:
+        return (Words("None."),)
+    letters = alarm_letters(alarms)
+    items: list[Item] = []
+    for alarm in sorted(alarms, key=lambda each: each["raised_s"]):
+        channel = f" ({alarm['channel']})" if alarm["channel"] else ""
+        ended = "stood to the end" if alarm["cleared_s"] is None else f"cleared at {minutes(alarm['cleared_s'])}"
+        root = alarm["consequence_of"]
+        follows = f", consequence of {letters.get(root, root)}" if root else ""
+        said = f"{letters[alarm['id']]}: {alarm['kind']}{channel}, {alarm['priority']}{follows}"
+        items.append(Words(said, strong=alarm["priority"] == "high" and not root))
+        items.append(
+            Words(
+                f"raised at {minutes(alarm['raised_s'])}, began about {minutes(alarm['since_s'])}, {ended}",
+                bullet=True,
+            )
+        )
+        items.append(Words(str(alarm["message"]), bullet=True))
+        if alarm["advice"]:
+            items.append(Words(f"What to do: {alarm['advice']}", bullet=True))
+    return tuple(items)
