@@ -74,7 +74,7 @@ _UNITS: dict[str, tuple[Dimension, float, float]] = {
     "ohm": (Dimension.RESISTANCE, 1.0, 0.0),
 }
 
-_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S+)\s*")
+_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\W\d_]\S*)\s*")
 
 
 class QuantityError(ValueError):
