@@ -1,0 +1,311 @@
+"""The command line. Thin: every command imports what it needs when it runs, so that help costs next to nothing.
+
+Data goes to stdout, talk to stderr. Exit 0: fine; 1: it found a problem; 2: a missing file or bad input.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from press_monitor import __version__
+
+if TYPE_CHECKING:
+    from press_monitor.archive.reader import ArchiveReader
+
+__all__ = ["cli", "main"]
+
+PROBLEM = 1
+REFUSED = 2
+INTERRUPTED = 130
+MOST_LINES = 4
+LONGEST_LINE = 500
+OURS = ("press_monitor", "drivers")
+
+
+def say(text: str) -> None:
+    """Talk, on stderr."""
+    click.echo(text, err=True)
+
+
+def put(text: str | bytes) -> None:
+    """Data, on stdout: text with its newline, bytes as they are. A reader that hung up is no error of ours."""
+    try:
+        if isinstance(text, bytes):
+            sys.stdout.flush()
+            sys.stdout.buffer.write(text)
+            sys.stdout.buffer.flush()
+        else:
+            click.echo(text)
+    except BrokenPipeError:
+        _let_stdout_go()
+
+
+def _let_stdout_go() -> None:
+    """Point stdout nowhere, so that what is still buffered does not fail again at exit."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+
+
+def put_json(value: Any) -> None:  # noqa: ANN401 - any JSON
+    """One JSON document; a number that is not finite would be our mistake, and is refused rather than printed."""
+    put(json.dumps(value, ensure_ascii=False, allow_nan=False, indent=2))
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() or c == "\n" else repr(c)[1:-1] for c in text)
+
+
+def words_of(error: Exception) -> list[str]:
+    """An error in at most four lines fit for the operator. What is not ours is called a fault of the program."""
+    ours = type(error).__module__.split(".")[0] in OURS
+    if isinstance(error, OSError) and not ours:
+        where = f"{error.filename}: " if error.filename is not None else ""
+        text = f"{where}{error.strerror or error}"
+    elif ours:
+        text = str(error)
+    else:
+        text = (
+            f"a fault in the program, not in your files: {type(error).__name__}: {error}\n"
+            "(PRESS_MONITOR_DEBUG=1 shows where; nothing was changed)"
+        )
+    lines = [
+        line if len(line) <= 500 else line[:500] + " …" for line in _printable(text).splitlines() if line.strip()
+    ]
+    lines = lines or [type(error).__name__]
+    if len(lines) > MOST_LINES:
+        lines = [*lines[: MOST_LINES - 1], f"… and {len(lines) - MOST_LINES + 1} more lines"]
+    return [f"press-monitor: {lines[0]}", *lines[1:]]
+
+
+class Commands(click.Group):
+    """The group of commands; it turns what they raise into words and an exit code."""
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
+        """Run a command. Errors end with exit 2, shown whole where PRESS_MONITOR_DEBUG is set."""
+        try:
+            return super().invoke(ctx)
+        except (click.ClickException, click.exceptions.Exit):
+            raise
+        except (click.Abort, KeyboardInterrupt, EOFError):
+            say("press-monitor: interrupted")
+            ctx.exit(INTERRUPTED)
+        except BrokenPipeError:
+            _let_stdout_go()
+            ctx.exit(0)
+        except Exception as error:
+            if os.environ.get("PRESS_MONITOR_DEBUG"):
+                raise
+            for line in words_of(error):
+                say(line)
+            ctx.exit(REFUSED)
+
+
+class Number(click.ParamType[float]):
+    """A finite number."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
+        """Refuses text, nan and inf."""
+        try:
+            number = float(value)
+        except (TypeError, ValueError):
+            number = math.nan
+        if not math.isfinite(number):
+            self.fail(f"{value!r} is not a finite number", param, ctx)
+        return number
+
+
+class Temperature(click.ParamType[float]):
+    """A temperature with its unit, such as "300 degF", given on as degC."""
+
+    name = "temperature"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
+        """Refuses what `press_monitor.quantities` refuses."""
+        from press_monitor.quantities import Dimension, QuantityError, parse
+
+        if isinstance(value, float):
+            return value
+        try:
+            return parse(value, Dimension.TEMPERATURE)
+        except QuantityError as error:
+            self.fail(str(error), param, ctx)
+
+
+PATH = click.Path(path_type=Path)
+as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON only.")
+archive_option = click.option("--archive", type=PATH, metavar="DB", help="The archive. [default: see paths]")
+shop_option = click.option("--shop", type=PATH, metavar="FILE", help="The shop file. [default: see paths]")
+
+
+def _place(ctx: click.Context, key: str, given: Path | None) -> Path:
+    """The archive or the shop file: what the command was given, what stood before the command, the usual place."""
+    from press_monitor.paths import locations
+
+    if given is None and ctx.parent is not None:
+        given = ctx.parent.params.get(key)
+    if given is not None:
+        return given
+    return locations().archive if key == "archive" else locations().shop_file
+
+
+def _reader(ctx: click.Context, given: Path | None) -> ArchiveReader:
+    from press_monitor.archive.reader import ArchiveReader
+
+    return ArchiveReader(_place(ctx, "archive", given))
+
+
+@click.group(cls=Commands, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="press-monitor")
+@archive_option
+@shop_option
+@click.pass_context
+def cli(ctx: click.Context, archive: Path | None, shop: Path | None) -> None:
+    r"""Watch tire section repairs cure: heat, bag and the deepest rubber, sealed as a certificate.
+
+    Without a command: the dashboard on the shop file. It watches and records; it controls nothing and is no safety
+    device.
+
+    \b
+    press-monitor demo
+    press-monitor replay LOG --shop shop.toml --recipe section-300 --repair repair.toml
+    press-monitor certificate 12
+    """
+    if ctx.invoked_subcommand is not None:
+        return
+    place = _place(ctx, "shop", shop)
+    if not place.exists():
+        say(f"press-monitor: {place}: no shop file there yet")
+        say("See it work first, with a simulated shop: press-monitor demo")
+        if (
+            sys.stdin.isatty()
+            and sys.stdout.isatty()
+            and click.confirm("Start the demo now?", default=True, err=True)
+        ):
+            ctx.exit(ctx.invoke(demo))
+        ctx.exit(REFUSED)
+    # dashboard
+
+
+@cli.command()
+@click.option("--speed", type=click.FloatRange(0.1, 1000.0), default=None, help="Simulated seconds a second.")
+@click.option("--presses", type=click.IntRange(1, 64), default=4, show_default=True, help="How many presses.")
+def demo(speed: float | None, presses: int) -> None:
+    """A simulated shop in a fresh folder, faults included. Needs no hardware."""
+
+
+@cli.command()
+@archive_option
+@shop_option
+@click.option("--stop", is_flag=True, help="Ask the running recorder to stop.")
+@click.pass_context
+def recorder(ctx: click.Context, archive: Path | None, shop: Path | None, stop: bool) -> None:
+    """The recorder without a screen; the dashboard starts one by itself."""
+
+
+@cli.command()
+@click.argument("log", type=PATH)
+@shop_option
+@click.option("--recipe", required=True, metavar="NAME", help="A recipe of the shop file.")
+@click.option("--repair", required=True, type=PATH, metavar="FILE", help="What lay between the mats.")
+@click.option("--archive", type=PATH, metavar="DB", help="Seal the record in this archive; made if missing.")
+@as_json
+@click.pass_context
+def replay(
+    ctx: click.Context, log: Path, shop: Path | None, recipe: str, repair: Path, archive: Path | None, as_json: bool
+) -> None:
+    """Run a log through the watch and judge it. Exit 1 for review, fail and incomplete."""
+    from press_monitor.audit.replay import replay_log
+
+    shop_file = _place(ctx, "shop", shop)
+    result, notes = replay_log(log, shop_file, recipe, repair, archive)
+    for note in notes:
+        say(note)
+    if as_json:
+        put_json(result)
+    else:
+        from press_monitor.certificate.facts import result_sections
+        from press_monitor.certificate.text import render_sections
+        from press_monitor.shop import load_shop
+
+        put(render_sections(result_sections(result, load_shop(shop_file).units)))
+    ctx.exit(PROBLEM if result["verdict"] in ("review", "fail", "incomplete") else 0)
+
+
+@cli.command()
+@click.argument("number", type=int)
+@archive_option
+@click.option("--as-of", type=click.IntRange(0), metavar="SEQ", help="As it read at ledger entry SEQ.")
+@as_json
+@click.pass_context
+def certificate(ctx: click.Context, number: int, archive: Path | None, as_of: int | None, as_json: bool) -> None:
+    """Certificate NUMBER as text, or its sealed bytes with --json."""
+    reader = _reader(ctx, archive)
+    record = reader.record(number, as_of=as_of)
+    if as_json:
+        put(record.sealed.body)
+        return
+    from press_monitor.certificate.facts import certificate_of
+    from press_monitor.certificate.text import render
+
+    put(render(certificate_of(record, reader.trace(number))).encode())
+
+
+@cli.command()
+@archive_option
+@as_json
+@click.pass_context
+def paths(ctx: click.Context, archive: Path | None, as_json: bool) -> None:
+    """Where the shop file, the archive, the keys and the logs lie."""
+    from press_monitor.paths import locations
+
+    known = locations()
+    places = {
+        "shop_file": known.shop_file,
+        "archive": _place(ctx, "archive", archive),
+        "signing_key": known.key_file,
+        "public_key": known.key_file.with_suffix(".pub"),
+        "backups": known.backups,
+        "recorder_log": known.recorder_log,
+    }
+    if as_json:
+        put_json({name: str(place) for name, place in places.items()})
+        return
+    for name, place in places.items():
+        put(f"{name.replace('_', ' '):<14}{place}{'' if place.exists() else '   (not there yet)'}")
+
+
+@cli.command()
+@click.argument("type_", metavar="TYPE")
+@click.option("--mv", type=Number(), metavar="X", help="An emf in mV.")
+@click.option("--temp", type=Temperature(), metavar="T", help='A temperature, such as "-40 degC".')
+@click.option("--cold-junction", type=Temperature(), default="0 degC", show_default=True, metavar="T")
+@as_json
+def thermocouple(type_: str, mv: float | None, temp: float | None, cold_junction: float, as_json: bool) -> None:
+    """Emf of a thermocouple TYPE (K J T E N S R B) to its temperature, or back. ITS-90."""
+    if (mv is None) == (temp is None):
+        raise click.UsageError("give either --mv or --temp")
+    from press_monitor.readings.thermocouple import thermocouple_report
+
+    report = thermocouple_report(type_, mv, temp, cold_junction)
+    if as_json:
+        put_json(report)
+    else:
+        put(f"{report['mv']:.4f} mV  =  {report['temperature_degC']:.3f} degC")
+
+
+def main() -> None:
+    """The command ``press-monitor``."""
+    for stream, errors in ((sys.stdout, "strict"), (sys.stderr, "backslashreplace")):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(encoding="utf-8", errors=errors)
+    cli(prog_name="press-monitor")
