@@ -1,0 +1,161 @@
+"""From a sealed record to what the certificate says."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from press_monitor.certificate.curves import chart_sections
+from press_monitor.certificate.facts import certificate_of, units_of
+from press_monitor.certificate.model import Chart, Pair, Words
+from press_monitor.certificate.text import WIDTH, cells, render
+from press_monitor.quantities import UnitSystem
+from tests.certificate.samples import entry, record, result
+
+
+def text_of(*arguments: Any, **named: Any) -> str:
+    return render(certificate_of(*record(*arguments, **named)))
+
+
+def squeezed(text: str) -> str:
+    return re.sub(r"\s+", "", text)
+
+
+def test_the_text_holds_every_fact() -> None:
+    text = text_of()
+    for fact in (
+        "Certificate 7: review",
+        "Juniper Flat Section Repair, press P2, 2030-03-17 17:46:40 UTC",
+        "Dry Fork Quarry",
+        "loader 23.5R25",
+        "G-41, C-7",
+        "8.2 % of the uncured rubber",
+        "300 °F",  # hold
+        "10 °F",  # tolerance, a difference
+        "330 °F",
+        "25 min",
+        "28.0 psi",
+        "22.0 mm",
+        "vulcanised",
+        "tc90 12 min",
+        "activation energy 100 kJ/mol",
+        "blow point 35.0 %",
+        "0.1 °F",
+        "offset 0.2, date 2030-01-10, reference gauge G-3",
+        "pumped up",
+        "no name",
+        "300 s",
+        "no readings",
+        "Nothing was added. No inspection is recorded.",
+        "local codes",
+        "press-monitor 0.1.0",
+    ):
+        assert fact in " ".join(text.split()), fact
+    whole = squeezed(text)
+    for digest in ("22" * 32, "33" * 64, "cd" * 32, "11" * 32, "ab" * 32):
+        assert digest in whole
+    assert all(cells(line) <= WIDTH for line in text.splitlines())
+
+
+def test_the_same_record_gives_the_same_bytes() -> None:
+    assert text_of().encode() == text_of().encode()
+
+
+def test_a_log_says_so_on_the_page_and_a_live_cure_does_not() -> None:
+    said = "REPLAYED FROM A LOG, NOT WATCHED LIVE"
+    assert text_of().count(said) == 2
+    live = text_of({"source": "live", "source_log_sha256": None})
+    assert said.lower() not in live.lower()
+    assert "Log file" not in live
+
+
+def test_later_entries_are_told_and_a_ticket_judges_anew() -> None:
+    later = (
+        entry(
+            35, "ticket-attached", ticket={"tire": "skid steer 12-16.5"}, result=result(verdict="pass", reasons=[])
+        ),
+        entry(40, "inspection", result="accepted", inspector="shift lead"),
+        entry(52, "comeback", cause="adhesion failure", hours=410),
+    )
+    text = text_of(later=later)
+    assert "Certificate 7: pass" in text
+    assert "Judged anew by ledger entry 35, on the ticket attached there; sealed as: review." in text
+    assert "skid steer 12-16.5" in text
+    assert "Dry Fork Quarry" in text
+    assert "  - Result: accepted" in text
+    assert "  - Cause: adhesion failure" in text
+    assert "  - Hours: 410" in text
+    assert "looked at up to entry 52" in text
+
+
+def test_charts_plot_the_trace_and_leave_the_gap_open() -> None:
+    kept, trace = record()
+    body = kept.sealed.content
+    mats, bag = (s.items[0] for s in chart_sections(trace, body, body["result"], UnitSystem.named("us")))
+    assert isinstance(mats, Chart)
+    assert isinstance(bag, Chart)
+    assert [s.letter for s in mats.series] == ["i", "o"]
+    assert [pytest.approx(level) for _, level in mats.limits] == [290.0, 310.0, 330.0]
+    assert [pytest.approx(level) for _, level in bag.limits] == [28.0, 40.0]
+    assert mats.minutes[0] == 0
+    assert mats.minutes[-1] == pytest.approx(125.0)
+    inner = dict(zip(mats.minutes, mats.series[0].values, strict=True))
+    assert inner[10.0] == pytest.approx(190.0)  # 70 degF + 0.2 degF/s x 600 s
+    assert inner[100.0] == pytest.approx(305.0)
+    holes = [at for at, value in inner.items() if value is None]
+    assert holes == [pytest.approx((2999 + 3300) / 2 / 60)]
+    assert [(m.letter, m.minutes) for m in mats.marks] == [("A", 15.0), ("B", 35.25), ("C", 35.25)]
+
+
+def test_charts_in_the_other_units() -> None:
+    kept, trace = record()
+    body = kept.sealed.content
+    mats = chart_sections(trace, body, body["result"], UnitSystem.named("si"))[0].items[0]
+    assert isinstance(mats, Chart)
+    assert mats.unit == "°C"
+    assert mats.series[0].values[0] == pytest.approx((70 - 32) / 1.8)
+    assert mats.limits[0][1] == pytest.approx((290 - 32) / 1.8)
+
+
+def test_the_shops_units_come_from_the_record() -> None:
+    assert units_of({"setup": {"units": "si"}}).name == "si"
+    assert units_of({"setup": {}, "trace": {"channels": [{"unit": "degC"}]}}).name == "si"
+    assert units_of({"setup": {"units": "furlong"}, "trace": {"channels": [{"unit": "degF"}]}}).name == "us"
+    assert units_of({}).name == "us"
+
+
+def test_a_bare_record_is_said_to_be_bare() -> None:
+    bare = {"ticket": None, "repair": None, "gaps": [], "actions": [], "calibration": None}
+    text = text_of(bare)
+    assert "none: what was repaired, and by whom, is not recorded" in text
+    assert "without the layers no cure can be worked out" in text
+    assert "none recorded" in text
+
+
+def test_a_record_of_another_version_still_reads() -> None:
+    text = text_of({"recipe": {"name": "old", "dwell_rule": "by eye"}, "setup": {"units": "us"}})
+    assert "Dwell rule" in text
+    assert "by eye" in text
+
+
+def test_forty_alarms_and_a_minute_long_cure() -> None:
+    one = result()["alarms"][0]
+    many = [{**one, "id": f"a{n}", "raised_s": float(n), "since_s": float(n), "cleared_s": None} for n in range(40)]
+    text = text_of({"result": result(alarms=many, duration_s=60.0)}, rows=61)
+    assert "*: BAG-LOW" in text
+    assert all(cells(line) <= WIDTH for line in text.splitlines())
+
+
+def test_the_content_is_typed_and_found_by_key() -> None:
+    made = certificate_of(*record())
+    assert made.number == 7
+    assert Pair("Press", "P2") in made.section("job").items
+    assert isinstance(made.section("verdict").items[0], Words)
+    assert [s.key for s in made.sections] == [
+        *("job", "verdict", "temperature", "bag", "cure", "phases", "alarms", "actions", "gaps"),
+        *("layers", "recipe", "sensors", "later", "seal", "cautions"),
+    ]
+    with pytest.raises(KeyError):
+        made.section("price")
