@@ -1,0 +1,91 @@
+"""What comes of a cure from here: with the faces held as they are, and with the heat off now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from press_monitor.cure.conduction import Basis
+from press_monitor.cure.kinetics import Array, exponent_of, step_mean
+from press_monitor.cure.points import Points, Tracks
+
+__all__ = ["COOLING_S", "HORIZON_S", "CureForecast", "coming", "first_reached", "growing_times"]
+
+HORIZON_S = 8 * 3600.0
+COOLING_S = 5 * 3600.0
+"""How long a cooling under pressure is followed; rubber of any repair is cold, and cures no more, by then."""
+
+
+@dataclass(frozen=True, slots=True)
+class CureForecast:
+    """Seconds until the deepest rubber has the required cure at the faces as they are, and what heat-off ends at.
+
+    None: not within the horizon. `early` and `late` are the band's upper and lower edge. The states of cure after
+    heat-off are those of the least cured rubber, cooled under pressure with a fast loss.
+    """
+
+    seconds: float | None
+    seconds_early: float | None
+    seconds_late: float | None
+    heat_off_ends_at: float
+    heat_off_low: float
+    heat_off_high: float
+
+
+def growing_times(horizon: float, first: float = 5.0, growth: float = 1.06) -> Array:
+    """0 and then times whose steps grow by `growth`, the last being `horizon`."""
+    count = int(np.ceil(np.log1p(horizon * (growth - 1.0) / first) / np.log(growth)))
+    times = first * (growth ** np.arange(count + 1) - 1.0) / (growth - 1.0)
+    times[-1] = horizon
+    return np.asarray(times)
+
+
+def coming(
+    basis: Basis,
+    modes: Array,
+    faces: tuple[float, float],
+    times: Array,
+    points: Points,
+    tracks: Tracks,
+) -> Array:
+    """Equivalent seconds gained (R, K, P) by `times` (K,) from now, between two faces that stay as they are.
+
+    Args:
+        basis: of V variants of S stacks.
+        modes: (V, S, N) now.
+        faces: degC of the inner and the outer face.
+        times: (K,) s from now, the first being 0.
+        points: the P judged points.
+        tracks: R pairs of a variant and an activation energy.
+    """
+    rest = basis.rest(*faces)
+    fading = np.exp(-basis.rates[..., None, :] * times[:, None])
+    fading *= (modes - rest)[..., None, :]
+    fading += rest[..., None, :]
+    nodes = np.matmul(fading, np.swapaxes(basis.to_nodes, -1, -2))
+    if basis.inner_held:
+        nodes[..., 0] = faces[0]
+    if basis.outer_held:
+        nodes[..., -1] = faces[1]
+    variants, _, steps, _ = nodes.shape
+    here = np.swapaxes(nodes, 1, 2).reshape(variants, steps, -1)[:, :, points.flat]
+    exponents = tracks.energies[:, None, :] * exponent_of(here, points.reference)[tracks.variant]
+    speed = np.exp(exponents)
+    gained = np.zeros_like(speed)
+    means = step_mean(speed[:, :-1], speed[:, 1:], np.diff(exponents, axis=1))
+    means *= np.diff(times)[:, None]
+    np.cumsum(means, axis=1, out=gained[:, 1:])
+    return gained
+
+
+def first_reached(times: Array, worst: Array) -> Array:
+    """When each row of `worst` (..., K), never falling, first comes to 1; inf where it does not."""
+    reached = worst >= 1.0
+    index = np.argmax(reached, axis=-1)
+    before = np.maximum(index - 1, 0)
+    high = np.take_along_axis(worst, index[..., None], -1)[..., 0]
+    low = np.take_along_axis(worst, before[..., None], -1)[..., 0]
+    gap = np.where(high > low, high - low, 1.0)
+    found = times[before] + (times[index] - times[before]) * np.clip((1.0 - low) / gap, 0.0, 1.0)
+    return np.where(np.any(reached, axis=-1), np.where(index == 0, times[0], found), np.inf)

@@ -1,0 +1,203 @@
+"""The temperatures of a repair as it stands, for the nominal figures and for each thermal corner of the band."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+from itertools import product
+
+import numpy as np
+
+from press_monitor.cure.compound import CureError
+from press_monitor.cure.conduction import DEFAULT_NODES, Basis, Mesh, Steps, decompose, mesh_of, steps_of
+from press_monitor.cure.kinetics import Array
+from press_monitor.cure.layers import Stack
+
+__all__ = ["FAST_LOSS", "SHOP_AIR", "Contact", "Face", "Limits", "Temperatures", "Walls"]
+
+SHOP_AIR = 10.0
+"""W/m2/K from a bare face to still shop air, convection and radiation together."""
+
+FAST_LOSS = 25.0
+"""W/m2/K assumed of each face once the heat is off: a fast loss, so that no cure is credited that may not come."""
+
+_STEPS_KEPT = 64
+
+
+class Contact(Enum):
+    """How a face is bounded."""
+
+    MAT = "mat"
+    AIR = "air"
+    FAST_LOSS = "fast-loss"
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """What a face lies against at the end of an interval, and how hot that is, degC."""
+
+    contact: Contact
+    temperature: float
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.temperature):
+            raise CureError(f"face: temperature must be a number, not {self.temperature}")
+
+    @classmethod
+    def mat(cls, temperature_degC: float) -> Face:
+        """Under a heat mat, through the repair's contact conductance."""
+        return cls(Contact.MAT, temperature_degC)
+
+    @classmethod
+    def air(cls, ambient_degC: float) -> Face:
+        """In still shop air (h 10)."""
+        return cls(Contact.AIR, ambient_degC)
+
+    @classmethod
+    def fast_loss(cls, ambient_degC: float) -> Face:
+        """Cooling faster than it will (h 25)."""
+        return cls(Contact.FAST_LOSS, ambient_degC)
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How far the figures may be off: the edges of the band are the extremes over all corners of these.
+
+    Attributes:
+        activation_energy: J/mol, as differences from the compound's own: with 100 kJ/mol the default is 80 to 120.
+        diffusivity: factors; taken on the conductivity, the least well known of the three it is made of.
+        thickness: factors on every layer.
+    """
+
+    activation_energy: tuple[float, float] = (-20_000.0, 20_000.0)
+    diffusivity: tuple[float, float] = (0.85, 1.15)
+    thickness: tuple[float, float] = (0.95, 1.05)
+
+    def __post_init__(self) -> None:
+        if not self.activation_energy[0] <= 0.0 <= self.activation_energy[1]:
+            raise CureError(
+                "limits: activation_energy must reach from a difference below to one above the compound's"
+            )
+        for what, (low, high) in (("diffusivity", self.diffusivity), ("thickness", self.thickness)):
+            if not 0.0 < low <= 1.0 <= high:
+                raise CureError(f"limits: {what} must reach from a factor below one to a factor above one")
+
+    @property
+    def thermal_corners(self) -> tuple[tuple[float, float], ...]:
+        """(diffusivity, thickness) factors of the four thermal corners."""
+        return tuple(product(self.diffusivity, self.thickness))
+
+
+class Walls:
+    """The geometry of V thermal variants (nominal, then the corners) of S stacks, and their modes by face."""
+
+    def __init__(
+        self,
+        stacks: Sequence[Stack],
+        contact_conductance: float | None,
+        limits: Limits | None,
+        nodes: int = DEFAULT_NODES,
+    ) -> None:
+        """`limits` None models the nominal figures only."""
+        nodes = max(nodes, *(3 * len(stack.layers) + 1 for stack in stacks))
+        variants = [(1.0, 1.0), *(limits.thermal_corners if limits else ())]
+        meshes = [mesh_of(stacks, nodes, conductivity=a, thickness=d) for a, d in variants]
+        self.mesh = Mesh(
+            np.stack([m.depth for m in meshes]),
+            np.stack([m.capacity for m in meshes]),
+            np.stack([m.conductance for m in meshes]),
+        )
+        self.mesh_nominal = meshes[0]
+        self._conductance = {Contact.MAT: contact_conductance, Contact.AIR: SHOP_AIR, Contact.FAST_LOSS: FAST_LOSS}
+        self._bases: dict[tuple[float | None, float | None], Basis] = {}
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """(V, S, N)."""
+        v, s, n = self.mesh.depth.shape
+        return v, s, n
+
+    def basis(self, inner: Contact, outer: Contact) -> Basis:
+        """The eigenmodes of every variant between these faces; found once, then kept."""
+        kinds = (self._conductance[inner], self._conductance[outer])
+        if kinds not in self._bases:
+            self._bases[kinds] = decompose(self.mesh, *kinds)
+        return self._bases[kinds]
+
+
+class Temperatures:
+    """The temperatures (V, S, N) of some variants of the walls, carried step by step."""
+
+    def __init__(self, walls: Walls, rows: slice, now: Array) -> None:
+        self.walls, self.rows = walls, rows
+        self.now = now
+        self.inner: Face | None = None
+        self.outer: Face | None = None
+        self.modes = np.zeros_like(now)
+        self.fresh = False
+        """Whether the last `face` changed the kind of a face."""
+        self._basis: Basis | None = None
+        self._steps: dict[float, Steps] = {}
+
+    @property
+    def basis(self) -> Basis:
+        """The eigenmodes between the present faces."""
+        if self._basis is None:
+            raise CureError("section: no face has been given yet")
+        return self._basis
+
+    def face(self, inner: Face, outer: Face) -> tuple[Face, Face]:
+        """Take on these kinds of face; returns what each moves *from*: itself where it is of a new kind."""
+        before = (
+            self.inner if self.inner is not None and self.inner.contact is inner.contact else inner,
+            self.outer if self.outer is not None and self.outer.contact is outer.contact else outer,
+        )
+        kinds = (inner.contact, outer.contact)
+        self.fresh = self.inner is None or self.outer is None or kinds != (self.inner.contact, self.outer.contact)
+        if self.fresh:
+            self._enter(inner, outer)
+        self.inner, self.outer = inner, outer
+        return before
+
+    def _enter(self, inner: Face, outer: Face) -> None:
+        self._basis = self.walls.basis(inner.contact, outer.contact).select(self.rows)
+        self._steps = {}
+        self.modes = self._basis.modes(self.now)
+
+    def step(self, seconds: float, faces: Array) -> None:
+        """One step with the faces (inner before, after, outer before, after) moving linearly."""
+        if seconds > 0.0:
+            steps = self._steps.get(seconds)
+            if steps is None:
+                if len(self._steps) >= _STEPS_KEPT:
+                    self._steps.clear()
+                steps = self._steps[seconds] = steps_of(self.basis, seconds)
+            self.modes = steps(self.modes, faces)
+        self.now = self.basis.nodes(self.modes, float(faces[1]), float(faces[3]))
+
+    def between(self, inner: Face, outer: Face) -> tuple[Basis, Array]:
+        """The eigenmodes between faces of these kinds, and the present temperatures in them."""
+        now = None if self.inner is None or self.outer is None else (self.inner.contact, self.outer.contact)
+        if now == (inner.contact, outer.contact):
+            return self.basis, self.modes
+        basis = self.walls.basis(inner.contact, outer.contact).select(self.rows)
+        return basis, basis.modes(self.now)
+
+    def copy(self, rows: slice) -> Temperatures:
+        """The same of some of the variants, going its own way from here."""
+        twin = Temperatures(self.walls, rows, self.now[rows].copy())
+        twin.inner, twin.outer = self.inner, self.outer
+        if self.inner is not None and self.outer is not None:
+            twin._enter(self.inner, self.outer)
+            twin.modes = self.modes[rows].copy()
+        return twin
+
+    def resume(self, inner: Face, outer: Face, modes: Array) -> None:
+        """Go on from saved faces and modes, where those still mean the temperatures at hand on this computer."""
+        self._enter(inner, outer)
+        self.inner, self.outer = inner, outer
+        meant = self.basis.nodes(modes, inner.temperature, outer.temperature)
+        if np.allclose(meant, self.now, rtol=0.0, atol=1e-6):
+            self.modes = modes
