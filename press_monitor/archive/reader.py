@@ -1,0 +1,233 @@
+"""Reading the archive: what dashboards, certificates and audits ask. Nothing here can write."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+from pathlib import Path
+from types import TracebackType
+
+from press_monitor.archive.commands import answer_in
+from press_monitor.archive.connect import connect_reader
+from press_monitor.archive.derived import COLUMNS, match_words, row_of
+from press_monitor.archive.keys import fingerprint
+from press_monitor.archive.ledger import CURE_RECORD, GENESIS, entry_of
+from press_monitor.archive.live import cycle_number, cycle_start, last_seq, live_rows
+from press_monitor.archive.trace import Trace, unpack
+from press_monitor.archive.types import (
+    ArchiveError,
+    CertificateRecord,
+    CertificateRow,
+    CommandAnswer,
+    CycleStart,
+    EventRow,
+    LedgerEntry,
+    OpenCycle,
+    PressState,
+    RecorderRow,
+    Save,
+)
+
+__all__ = ["ArchiveReader"]
+
+_ENTRY = "seq, kind, certificate, body, hash, signature"
+
+
+class ArchiveReader:
+    """A read-only view of the archive, one thread at a time. Each call reads and lets go; nothing is held between.
+
+    Raises `ArchiveError` for a file that is missing, not ours, newer, or not set up yet.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._db = connect_reader(path)
+        self._starts: dict[str, tuple[int, CycleStart]] = {}
+
+    def __enter__(self) -> ArchiveReader:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close; may be called more than once."""
+        self._db.close()
+
+    # -- what is going on --
+
+    def data_version(self) -> int:
+        """Changes whenever somebody else has committed. Costs microseconds: ask this, and read when it moved."""
+        return int(self._db.execute("PRAGMA data_version").fetchone()[0])
+
+    def recorder(self) -> RecorderRow | None:
+        """Who records or last did; None when nobody ever has."""
+        row = self._db.execute(
+            "SELECT holder, host, pid, version, started_utc, heartbeat_utc, beats, stopped_utc FROM recorder"
+        ).fetchone()
+        return None if row is None else RecorderRow(*row)
+
+    def press_states(self) -> dict[str, PressState]:
+        """The last state of every press, by name."""
+        rows = self._db.execute(
+            "SELECT s.press, c.cycle_id, s.utc, s.snapshot FROM press_state s"
+            " LEFT JOIN cycle c ON c.number = s.cycle ORDER BY s.press"
+        )
+        return {press: PressState(press, cycle_id, utc, json.loads(text)) for press, cycle_id, utc, text in rows}
+
+    def open_cycles(self) -> tuple[OpenCycle, ...]:
+        """Cycles not sealed yet, in the order they began."""
+        found = self._db.execute(
+            "SELECT number, cycle_id FROM cycle WHERE state = 'open' ORDER BY number"
+        ).fetchall()
+        return tuple(OpenCycle(cycle_start(self._db, name), last_seq(self._db, number)) for number, name in found)
+
+    def cycle_start(self, cycle_id: str) -> CycleStart:
+        """How a cycle began, sealed or open. Raises `ArchiveError` for one not here."""
+        return self._start(cycle_id)[1]
+
+    def _start(self, cycle_id: str) -> tuple[int, CycleStart]:
+        if cycle_id not in self._starts:
+            self._starts[cycle_id] = (cycle_number(self._db, cycle_id), cycle_start(self._db, cycle_id))
+        return self._starts[cycle_id]
+
+    def rows(self, cycle_id: str, after_seq: int = -1) -> Trace:
+        """An open cycle's rows after `after_seq` (a trace's `last_seq`); none once it is sealed: see `trace`."""
+        number, start = self._start(cycle_id)
+        return live_rows(self._db, number, start.channels, start.time_decimals, after_seq)
+
+    def events(self, cycle_id: str | None, after: int = 0) -> tuple[EventRow, ...]:
+        """A cycle's events numbered above `after`, in order; for None those that belong to no cycle."""
+        cycle = None if cycle_id is None else self._start(cycle_id)[0]
+        found = self._db.execute(
+            "SELECT number, t, utc, kind, event FROM event WHERE cycle IS ? AND number > ? ORDER BY number",
+            (cycle, after),
+        )
+        return tuple(EventRow(n, cycle_id, t, utc, kind, json.loads(text)) for n, t, utc, kind, text in found)
+
+    def latest_save(self, cycle_id: str) -> Save | None:
+        """The newest saved state of an open cycle's watch."""
+        number = cycle_number(self._db, cycle_id)
+        row = self._db.execute("SELECT seq, t, save FROM watch_save WHERE cycle = ?", (number,)).fetchone()
+        return None if row is None else Save(cycle_id, row[0], row[1], json.loads(row[2]))
+
+    def command_answer(self, command_uuid: str) -> CommandAnswer | None:
+        """The recorder's answer, None while there is none. Raises `ArchiveError` for a command never sent."""
+        return answer_in(self._db, command_uuid)
+
+    # -- what is sealed --
+
+    def certificate_of(self, cycle_id: str) -> int | None:
+        """The certificate a cycle was sealed as, None while it is open. Raises `ArchiveError` for one not here."""
+        row = self._db.execute("SELECT certificate FROM cycle WHERE cycle_id = ?", (cycle_id,)).fetchone()
+        if row is None:
+            raise ArchiveError(f"there is no cycle {cycle_id}")
+        return None if row[0] is None else int(row[0])
+
+    def records(
+        self,
+        *,
+        press: str | None = None,
+        verdict: str | None = None,
+        source: str | None = None,
+        customer: str | None = None,
+        tire: str | None = None,
+        text: str | None = None,
+        since_utc: float | None = None,
+        until_utc: float | None = None,
+        limit: int | None = None,
+        before: int | None = None,
+    ) -> tuple[CertificateRow, ...]:
+        """Cure records, newest first; what is given must all hold.
+
+        `customer` and `tire` match any part, `text` every word anywhere in the record's words, `since_utc` and
+        `until_utc` the start of the cure (until is exclusive), `before` numbers below it, for paging with `limit`.
+        """
+        wanted = [
+            ("press = ?", press),
+            ("verdict = ?", verdict),
+            ("source = ?", source),
+            ("instr(lower(customer), lower(?))", customer),
+            ("instr(lower(tire), lower(?))", tire),
+            ("started_utc >= ?", since_utc),
+            ("started_utc < ?", until_utc),
+            ("number < ?", before),
+        ]
+        if text is not None:
+            query = match_words(text)
+            if not query:
+                return ()
+            wanted.append(("number IN (SELECT rowid FROM certificate_text WHERE certificate_text MATCH ?)", query))
+        given = [(clause, value) for clause, value in wanted if value is not None]
+        where = " WHERE " + " AND ".join(clause for clause, _ in given) if given else ""
+        found = self._db.execute(
+            f"SELECT {COLUMNS} FROM certificate{where} ORDER BY number DESC LIMIT ?",
+            (*(value for _, value in given), -1 if limit is None else limit),
+        )
+        return tuple(row_of(row) for row in found)
+
+    def record(self, number: int, as_of: int | None = None) -> CertificateRecord:
+        """Certificate `number` as the ledger stood at entry `as_of` (default: now).
+
+        Raises `ArchiveError` for a certificate that is not there, or was not there yet.
+        """
+        head = self.head()
+        if head is None:
+            raise ArchiveError(f"{self.path}: the ledger is empty")
+        if as_of is not None and not 0 <= as_of <= head.seq:
+            raise ArchiveError(f"there is no ledger entry {as_of}; the newest is {head.seq}")
+        until = head.seq if as_of is None else as_of
+        found = self._entries("certificate = ? AND seq <= ?", number, until)
+        if not found or found[0].kind != CURE_RECORD:
+            when = "" if as_of is None else f" as of entry {as_of}"
+            raise ArchiveError(f"there is no certificate {number}{when}")
+        return CertificateRecord(number, found[0], found[1:], until, self.key_fingerprint())
+
+    def trace(self, number: int) -> Trace:
+        """The readings of certificate `number`. Raises `ArchiveError` where they are not what was sealed."""
+        row = self._db.execute(
+            "SELECT l.body, t.data FROM ledger l LEFT JOIN trace t ON t.entry = l.seq"
+            " WHERE l.certificate = ? AND l.kind = ?",
+            (number, CURE_RECORD),
+        ).fetchone()
+        if row is None:
+            raise ArchiveError(f"there is no certificate {number}")
+        body, data = row
+        if data is None or hashlib.sha256(data).hexdigest() != json.loads(body)["trace"]["sha256"]:
+            raise ArchiveError(f"the readings of certificate {number} are not those that were sealed; run verify")
+        return unpack(data)
+
+    # -- the ledger --
+
+    def head(self) -> LedgerEntry | None:
+        """The newest entry; None in a ledger without any."""
+        found = self._entries("seq = (SELECT max(seq) FROM ledger)")
+        return found[0] if found else None
+
+    def entry(self, seq: int) -> LedgerEntry:
+        """One entry. Raises `ArchiveError` for one that is not there."""
+        found = self._entries("seq = ?", seq)
+        if not found:
+            raise ArchiveError(f"there is no ledger entry {seq}")
+        return found[0]
+
+    def key_fingerprint(self) -> str:
+        """SHA-256 of the public key in entry 0, hex. Raises `ArchiveError` where there is none."""
+        genesis = self.entry(0)
+        try:
+            if genesis.kind != GENESIS:
+                raise ValueError
+            return fingerprint(bytes.fromhex(genesis.content["public_key"]))
+        except (KeyError, TypeError, ValueError):
+            raise ArchiveError(f"{self.path}: ledger entry 0 holds no public key; run verify") from None
+
+    def _entries(self, where: str, *given: int) -> tuple[LedgerEntry, ...]:
+        found: list[tuple[int, str, int | None, bytes, bytes, bytes]]
+        try:
+            found = self._db.execute(f"SELECT {_ENTRY} FROM ledger WHERE {where} ORDER BY seq", given).fetchall()
+        except sqlite3.DatabaseError as e:
+            raise ArchiveError(f"{self.path}: {e}") from e
+        return tuple(entry_of(row) for row in found)

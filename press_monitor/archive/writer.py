@@ -1,0 +1,366 @@
+"""Writing the archive: the one process that holds the lock."""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+import sqlite3
+import threading
+import time
+import uuid
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+
+from press_monitor import __version__
+from press_monitor.archive import derived, live
+from press_monitor.archive.commands import waiting, write_answer
+from press_monitor.archive.connect import BUSY_MS, connect_writer
+from press_monitor.archive.keys import SigningKey, create_key, fingerprint, load_key
+from press_monitor.archive.ledger import CURE_RECORD, GENESIS, NAMING, append_entry
+from press_monitor.archive.lock import WriterLock
+from press_monitor.archive.record import completed, utc_text
+from press_monitor.archive.schema import migrate
+from press_monitor.archive.trace import Trace, pack, unpack
+from press_monitor.archive.types import ArchiveError, Command, CycleStart, Json, LiveRow
+
+__all__ = ["Archive"]
+
+_CHECKPOINT_BUSY_MS = 50
+
+
+class Archive:
+    """The writer. Made by `open`, which takes the lock; every method is safe from any thread.
+
+    Each method is one durable commit of its own, or part of the `transaction` around it. SQLite's own errors (disk
+    full, I/O) come out as `ArchiveError` with nothing half-written; the caller keeps its data and tries again.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        db: sqlite3.Connection,
+        lock: WriterLock,
+        key: SigningKey,
+        holder: str,
+        clock: Callable[[], float],
+    ) -> None:
+        self.path = path
+        self.holder = holder
+        self._db = db
+        self._lock = lock
+        self._key = key
+        self._clock = clock
+        self._turn = threading.RLock()
+        self._depth = 0
+        self._beats = 0
+        self._cycles: dict[str, tuple[int, CycleStart]] = {}
+
+    @classmethod
+    def open(
+        cls, path: Path, *, key_path: Path, holder: str = "recorder", clock: Callable[[], float] = time.time
+    ) -> Archive:
+        """Take the lock, make or migrate the file, find or make the signing key.
+
+        Args:
+            path: the archive; made if missing, with its folder.
+            key_path: the private key; made if missing, unless the archive has entries signed by another.
+            holder: who this is, in words, for whoever finds the lock taken.
+            clock: UTC seconds, for the times that sealing writes.
+
+        Raises:
+            ArchiveLocked: somebody else writes; says who.
+            ArchiveError: the file is newer, not ours, on a network share, or its key is missing or another one.
+        """
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as e:
+            raise ArchiveError(f"{path.parent}: cannot be made: {e.strerror or e}") from e
+        lock = WriterLock(path, holder, __version__)
+        try:
+            db = connect_writer(path, create=True)
+            try:
+                migrate(db)
+                archive = cls(path, db, lock, _key_for(db, path, key_path), holder, clock)
+                archive._begin_ledger()
+            except sqlite3.Error as e:
+                db.close()
+                raise ArchiveError(f"{path}: {e}") from e
+            except BaseException:
+                db.close()
+                raise
+        except BaseException:
+            lock.release()
+            raise
+        return archive
+
+    def __enter__(self) -> Archive:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Say that the recorder stopped in good order, close, and let the lock go. May be called more than once."""
+        with self._turn:
+            try:
+                if self._beats:
+                    self._db.execute("UPDATE recorder SET stopped_utc = ?", (self._clock(),))
+                self.checkpoint()
+            except (sqlite3.Error, ArchiveError):
+                pass  # closed already, or the disk is failing: the missing beats will tell
+            finally:
+                self._db.close()
+                self._lock.release()
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Everything inside is one commit, or nothing of it is. An inner one that fails takes back only its own."""
+        with self._turn:
+            inner = self._depth > 0
+            begin, end = ("SAVEPOINT inside", "RELEASE inside") if inner else ("BEGIN IMMEDIATE", "COMMIT")
+            undo = ("ROLLBACK TO inside", "RELEASE inside") if inner else ("ROLLBACK",)
+            try:
+                self._db.execute(begin)
+                self._depth += 1
+                try:
+                    yield
+                    self._db.execute(end)
+                except BaseException:
+                    if self._db.in_transaction:
+                        for statement in undo:
+                            self._db.execute(statement)
+                    raise
+                finally:
+                    self._depth -= 1
+            except sqlite3.Error as e:
+                raise ArchiveError(f"{self.path}: cannot be written: {e}") from e
+
+    # -- a cycle while it lasts --
+
+    def begin_cycle(self, start: CycleStart) -> None:
+        """Open a cycle. Raises `ArchiveError` when its id is used or its press has one open."""
+        with self.transaction():
+            live.begin(self._db, start)
+
+    def _cycle(self, cycle_id: str) -> tuple[int, CycleStart]:
+        if cycle_id not in self._cycles:
+            found = live.cycle_number(self._db, cycle_id), live.cycle_start(self._db, cycle_id)
+            if self._depth:
+                return found  # may yet be rolled back
+            self._cycles[cycle_id] = found
+        return self._cycles[cycle_id]
+
+    def add_rows(self, cycle_id: str, rows: Sequence[LiveRow]) -> None:
+        """Append rows to an open cycle: number, scaled time, scaled values in the order of its channels.
+
+        Raises `ArchiveError` for a row of another width, a number already used, or a sealed cycle.
+        """
+        with self.transaction():
+            number, start = self._cycle(cycle_id)
+            self._must_be_open(cycle_id)
+            live.add_rows(self._db, number, len(start.channels), rows)
+
+    def add_events(self, cycle_id: str | None, events: Sequence[tuple[float, float, str, Json]]) -> None:
+        """Append events: seconds on the cycle's axis, UTC, kind, the event. None: of no cycle, the whole shop's."""
+        with self.transaction():
+            number = None if cycle_id is None else self._cycle(cycle_id)[0]
+            self._db.executemany(
+                "INSERT INTO event (cycle, t, utc, kind, event) VALUES (?, ?, ?, ?, ?)",
+                [(number, t, utc, kind, _text(event)) for t, utc, kind, event in events],
+            )
+
+    def put_state(self, press: str, cycle_id: str | None, utc: float, snapshot: Json) -> None:
+        """What a press is now, for every dashboard; replaces what it was."""
+        with self.transaction():
+            number = None if cycle_id is None else self._cycle(cycle_id)[0]
+            self._db.execute(
+                "INSERT INTO press_state (press, cycle, utc, snapshot) VALUES (?, ?, ?, ?) ON CONFLICT (press)"
+                " DO UPDATE SET cycle = excluded.cycle, utc = excluded.utc, snapshot = excluded.snapshot",
+                (press, number, utc, _text(snapshot)),
+            )
+
+    def put_save(self, cycle_id: str, seq: int, t: float, save: Json) -> None:
+        """The watch's state as of row `seq`; replaces the one before."""
+        with self.transaction():
+            number, _ = self._cycle(cycle_id)
+            self._must_be_open(cycle_id)
+            self._db.execute(
+                "INSERT INTO watch_save (cycle, seq, t, save) VALUES (?, ?, ?, ?) ON CONFLICT (cycle)"
+                " DO UPDATE SET seq = excluded.seq, t = excluded.t, save = excluded.save",
+                (number, seq, t, _text(save)),
+            )
+
+    def _must_be_open(self, cycle_id: str) -> None:
+        (state,) = self._db.execute("SELECT state FROM cycle WHERE cycle_id = ?", (cycle_id,)).fetchone()
+        if state != "open":
+            raise ArchiveError(f"cycle {cycle_id} is sealed")
+
+    # -- commands and the heartbeat --
+
+    def data_version(self) -> int:
+        """Changes whenever somebody else has committed: then look for commands."""
+        with self._turn:
+            return int(self._db.execute("PRAGMA data_version").fetchone()[0])
+
+    def waiting_commands(self, now_utc: float | None = None) -> tuple[Command, ...]:
+        """Commands to be carried out, oldest first. Those too old, or from the future, are answered ``expired``."""
+        now = self._clock() if now_utc is None else now_utc
+        with self._turn:
+            found = waiting(self._db)
+            dead = [command for command in found if not command.live(now)]
+            if dead:
+                with self.transaction():
+                    for command in dead:
+                        write_answer(self._db, command.uuid, "expired", "was not taken up in time", now)
+            return tuple(command for command in found if command not in dead)
+
+    def answer(self, command_uuid: str, answer: str, text: str = "", utc: float | None = None) -> bool:
+        """Stamp a command ``done``, ``refused`` or ``expired``; False when it was answered before."""
+        with self.transaction():
+            when = self._clock() if utc is None else utc
+            return write_answer(self._db, command_uuid, answer, text, when)
+
+    def beat(self, utc: float) -> None:
+        """The recorder lives."""
+        with self.transaction():
+            self._beats += 1
+            self._db.execute(
+                "INSERT INTO recorder (id, holder, host, pid, version, started_utc, heartbeat_utc, beats)"
+                " VALUES (1, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET holder = excluded.holder,"
+                " host = excluded.host, pid = excluded.pid, version = excluded.version,"
+                " started_utc = CASE WHEN excluded.beats = 1 THEN excluded.started_utc ELSE started_utc END,"
+                " heartbeat_utc = excluded.heartbeat_utc, beats = excluded.beats, stopped_utc = NULL",
+                (self.holder, platform.node(), os.getpid(), __version__, utc, utc, self._beats),
+            )
+
+    # -- the ledger --
+
+    def seal(self, cycle_id: str, body: Mapping[str, Json]) -> int:
+        """Make a cycle a certificate, in one transaction; returns its number.
+
+        Packs the live rows into the trace, completes the body (`record_body`'s) with the trace's SHA-256 and the
+        certificate before it, signs it into the ledger, and deletes the live rows. Sealing a sealed cycle again
+        changes nothing and returns its number. Raises `RecordError` for a body that cannot be sealed.
+        """
+        with self.transaction():
+            number, start = self._cycle(cycle_id)
+            (done,) = self._db.execute("SELECT certificate FROM cycle WHERE number = ?", (number,)).fetchone()
+            if done is not None:
+                return int(done)
+            if body.get("cycle_id") != cycle_id:
+                raise ArchiveError(f"the body is of cycle {body.get('cycle_id')}, not {cycle_id}")
+            trace = live.live_rows(self._db, number, start.channels, start.time_decimals, -1)
+            packed = _packed(trace)
+            last = self._db.execute(
+                "SELECT certificate, hash FROM ledger WHERE kind = ? ORDER BY seq DESC LIMIT 1", (CURE_RECORD,)
+            ).fetchone()
+            certificate = last[0] + 1 if last else 1
+            whole = completed(body, trace, packed, last)
+            seq = self._append(CURE_RECORD, whole, certificate)
+            self._db.execute(
+                "INSERT INTO trace (entry, cycle_id, sha256, data) VALUES (?, ?, ?, ?)",
+                (seq, cycle_id, bytes.fromhex(whole["trace"]["sha256"]), packed),
+            )
+            self._db.execute("DELETE FROM live_row WHERE cycle = ?", (number,))
+            self._db.execute("DELETE FROM watch_save WHERE cycle = ?", (number,))
+            self._db.execute(
+                "UPDATE cycle SET state = 'sealed', certificate = ? WHERE number = ?", (certificate, number)
+            )
+        if not self._depth:
+            self._cycles.pop(cycle_id, None)
+            self.checkpoint()
+        return int(certificate)
+
+    def append(self, kind: str, body: Mapping[str, Json], certificate: int | None = None) -> int:
+        """Add a later entry: inspection, comeback, correction, ticket attached (each naming a certificate),
+        calibration, shop file. Returns its number. Raises `RecordError`, `ArchiveError` for an unknown certificate.
+        """
+        if kind in (GENESIS, CURE_RECORD):
+            raise ArchiveError(f"{kind}: is not appended by hand")
+        if (kind in NAMING) != (certificate is not None):
+            raise ArchiveError(f"{kind}: {'must' if kind in NAMING else 'cannot'} name a certificate")
+        with self.transaction():
+            if (
+                certificate is not None
+                and not self._db.execute(
+                    "SELECT 1 FROM ledger WHERE certificate = ? AND kind = ?", (certificate, CURE_RECORD)
+                ).fetchone()
+            ):
+                raise ArchiveError(f"there is no certificate {certificate}")
+            return self._append(kind, body, certificate)
+
+    def _append(self, kind: str, body: Mapping[str, Json], certificate: int | None) -> int:
+        seq, _ = append_entry(
+            self._db, self._key, kind, body, certificate=certificate, written_utc=utc_text(self._clock())
+        )
+        if certificate is not None:
+            derived.refresh(self._db, certificate)
+        return seq
+
+    def _begin_ledger(self) -> None:
+        with self.transaction():
+            if self._db.execute("SELECT 1 FROM ledger").fetchone():
+                return
+            body = {
+                "archive_id": uuid.uuid4().hex,
+                "algorithm": "Ed25519",
+                "public_key": self._key.public.hex(),
+                "software": __version__,
+            }
+            self._append(GENESIS, body, None)
+
+    def rebuild_index(self) -> int:
+        """Make the derived tables again from the ledger; returns the number of certificates."""
+        with self.transaction():
+            return derived.rebuild(self._db)
+
+    def checkpoint(self) -> None:
+        """Fold the write-ahead log into the file if no reader is in the way; never waits long for one."""
+        with self._turn:
+            try:
+                self._db.execute(f"PRAGMA busy_timeout = {_CHECKPOINT_BUSY_MS}")
+                self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+                self._db.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+            except sqlite3.Error as e:
+                raise ArchiveError(f"{self.path}: cannot be written: {e}") from e
+
+
+def _text(value: Json) -> str:
+    return json.dumps(value, separators=(",", ":"))
+
+
+def _packed(trace: Trace) -> bytes:
+    """The packed trace, proved to give every row back before anything is signed or deleted."""
+    packed = pack(trace)
+    back = unpack(packed)
+    if [(t, values) for _, t, values in back.rows()] != [(t, values) for _, t, values in trace.rows()]:
+        raise ArchiveError("the readings do not come back from their packed form; the cycle stays open")
+    return packed
+
+
+def _key_for(db: sqlite3.Connection, path: Path, key_path: Path) -> SigningKey:
+    """The key that signed this archive's ledger; made for an empty one."""
+    row = db.execute("SELECT body FROM ledger WHERE seq = 0").fetchone()
+    if row is None:
+        return load_key(key_path) if key_path.exists() else create_key(key_path)
+    if not key_path.exists():
+        raise ArchiveError(
+            f"{key_path}: the key that signs {path} is missing; copy it back from where you keep it,"
+            " or keep this archive as it is and start a new one"
+        )
+    key = load_key(key_path)
+    try:
+        public = str(json.loads(row[0])["public_key"])
+    except (ValueError, KeyError, TypeError):
+        raise ArchiveError(f"{path}: ledger entry 0 holds no public key; run verify") from None
+    if key.public.hex() != public:
+        raise ArchiveError(
+            f"{key_path}: is not the key that signs {path}: that one's fingerprint is"
+            f" {fingerprint(bytes.fromhex(public))[:16]}, this one's {fingerprint(key.public)[:16]}"
+        )
+    return key
