@@ -10,6 +10,7 @@ import json
 import math
 import os
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +28,8 @@ REFUSED = 2
 INTERRUPTED = 130
 MOST_LINES = 4
 LONGEST_LINE = 500
+VERDICTS = ("pass", "exceptions", "review", "fail", "incomplete")
+DAY = ("%Y-%m-%d",)
 OURS = ("press_monitor", "drivers")
 
 
@@ -233,12 +236,55 @@ def replay(
     if as_json:
         put_json(result)
     else:
-        from press_monitor.certificate.facts import result_sections
+        from press_monitor.certificate.outcome import outcome_sections
         from press_monitor.certificate.text import render_sections
         from press_monitor.shop import load_shop
 
-        put(render_sections(result_sections(result, load_shop(shop_file).units)))
+        put(render_sections(outcome_sections(result, load_shop(shop_file).units)))
+        if result["certificate"] is not None:
+            say(f"sealed as certificate {result['certificate']} in {archive}")
     ctx.exit(PROBLEM if result["verdict"] in ("review", "fail", "incomplete") else 0)
+
+
+@cli.command()
+@archive_option
+@click.option("--press", metavar="NAME", help="Made on this press.")
+@click.option("--verdict", type=click.Choice(VERDICTS), help="Judged so.")
+@click.option("--source", type=click.Choice(["live", "log"]), help="Watched live, or replayed from a log.")
+@click.option("--customer", metavar="TEXT", help="The customer's name holds this.")
+@click.option("--tire", metavar="TEXT", help="The tire's name holds this.")
+@click.option("--text", metavar="WORDS", help="Every word stands somewhere in the record.")
+@click.option("--since", type=click.DateTime(DAY), metavar="DAY", help="Started on this day (UTC) or later.")
+@click.option("--until", type=click.DateTime(DAY), metavar="DAY", help="Started before the end of this day (UTC).")
+@click.option("--limit", type=click.IntRange(1), metavar="N", help="The newest N.")
+@as_json
+@click.pass_context
+def records(
+    ctx: click.Context,
+    /,
+    archive: Path | None,
+    since: datetime | None,
+    until: datetime | None,
+    as_json: bool,
+    **filters: Any,  # noqa: ANN401 - handed on by name
+) -> None:
+    """The sealed cure records, newest first."""
+    if since is not None:
+        filters["since_utc"] = since.replace(tzinfo=UTC).timestamp()
+    if until is not None:
+        filters["until_utc"] = until.replace(tzinfo=UTC).timestamp() + 86_400.0
+    with _reader(ctx, archive) as reader:
+        found = reader.records(**filters)
+    if as_json:
+        from press_monitor.watch.types import to_json
+
+        put_json({"records": to_json(found)})
+        return
+    from press_monitor.certificate.listing import record_lines
+
+    for line in record_lines(found):
+        put(line)
+    say(f"{len(found)} record{'' if len(found) == 1 else 's'}")
 
 
 @cli.command()
@@ -249,15 +295,16 @@ def replay(
 @click.pass_context
 def certificate(ctx: click.Context, number: int, archive: Path | None, as_of: int | None, as_json: bool) -> None:
     """Certificate NUMBER as text, or its sealed bytes with --json."""
-    reader = _reader(ctx, archive)
-    record = reader.record(number, as_of=as_of)
-    if as_json:
-        put(record.sealed.body)
-        return
+    with _reader(ctx, archive) as reader:
+        record = reader.record(number, as_of=as_of)
+        if as_json:
+            put(record.sealed.body)
+            return
+        trace = reader.trace(number)
     from press_monitor.certificate.facts import certificate_of
     from press_monitor.certificate.text import render
 
-    put(render(certificate_of(record, reader.trace(number))).encode())
+    put(render(certificate_of(record, trace)).encode())
 
 
 @cli.command()

@@ -284,7 +284,9 @@ def _later(entries: Sequence[LedgerEntry]) -> Iterator[Item]:
 
 def _seal(record: CertificateRecord) -> Iterator[Item]:
     body = record.sealed.content
-    yield Pair("Ledger entry", f"{record.sealed.seq}, looked at up to entry {record.as_of}")
+    # The newest entry that names this certificate, so that a copy stays the same while others are sealed.
+    newest = max((entry.seq for entry in record.later), default=record.sealed.seq)
+    yield Pair("Ledger entry", f"{record.sealed.seq}; as of entry {newest}")
     yield Pair("Sealed", _when(body.get("written_utc")))
     yield Pair("Hash", record.sealed.hash.hex())
     yield Pair("Signature (Ed25519)", record.sealed.signature.hex())

@@ -87,7 +87,7 @@ def test_later_entries_are_told_and_a_ticket_judges_anew() -> None:
     assert "  - Result: accepted" in text
     assert "  - Cause: adhesion failure" in text
     assert "  - Hours: 410" in text
-    assert "looked at up to entry 52" in text
+    assert "31; as of entry 52" in text
 
 
 def test_charts_plot_the_trace_and_leave_the_gap_open() -> None:
