@@ -32,7 +32,7 @@ def run(*words: str) -> Result:
 
 def program(*words: str, **more: Any) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-c", "from press_monitor.cli import main; main()", *words],
+        [sys.executable, "-m", "press_monitor", *words],
         cwd=ROOT,
         capture_output=True,
         encoding="utf-8",
