@@ -1,0 +1,222 @@
+"""What an alarm says: what is wrong, what it does to this repair now, and what to do about it.
+
+The words depend on the stage of the rubber: before scorch nothing is set and pressing again saves all; between scorch
+and blow point pressure is everything; after the blow point the rubber stands without it. Every advice that leads to
+an opened press keeps the safe order (heat off, bag to zero by the remote valve, then the ram, standing clear); trade
+facts here are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from enum import Enum
+
+from press_monitor.quantities import UnitSystem
+
+__all__ = ["SAFE_ORDER", "Stage", "Words"]
+
+SAFE_ORDER = "To open: heat off, bag to 0 by the remote valve, then the ram. Stand clear; do not reach in."
+
+
+class Stage(Enum):
+    """How far the uncured rubber is, which decides what a lost bag or lost heat means."""
+
+    UNKNOWN = "unknown"
+    BEFORE_SCORCH = "before scorch"
+    SETTING = "between scorch and blow point"
+    SET = "past the blow point"
+
+
+class Words:
+    """Alarm messages and advice in the shop's units."""
+
+    def __init__(self, units: UnitSystem) -> None:
+        self._u = units
+
+    def _deg(self, celsius: float | None) -> str:
+        return "no reading" if celsius is None else self._u.say_temperature(celsius)
+
+    def _psi(self, pascal: float) -> str:
+        return self._u.say_pressure(pascal)
+
+    def _rate(self, pascal_a_minute: float) -> str:
+        return f"{abs(self._u.pressed(pascal_a_minute)):.2f} {self._u.pressure}/min"
+
+    def heat_lost_message(self, face: str, value: float | None, *, both: bool, alone: bool) -> str:
+        """Which mat, how far, and what the pattern points to."""
+        if both:
+            return f"Heat lost: both mats are falling together, {face} mat at {self._deg(value)}"
+        hint = "" if alone else ", the other mat is steady"
+        return f"Heat lost: {face} mat at {self._deg(value)} and falling{hint}"
+
+    def heat_lost_advice(self, face: str, stage: Stage, *, both: bool) -> str:
+        """What to look at, and why the bag stays up."""
+        look = (
+            "Look at the breaker, the controller and the supply lead: both mats fell together."
+            if both
+            else f"Switch the {face} mat off before touching its lead, then check lead, plug and element."
+        )
+        keep = {
+            Stage.BEFORE_SCORCH: "Keep the bag up. Nothing has set yet: heat again and the cure starts over from here.",
+            Stage.SETTING: "Keep the bag up whatever happens: the rubber is setting and needs pressure to the end.",
+            Stage.SET: "Keep the bag up. The rubber is past its blow point but not cured: it needs the heat back.",
+            Stage.UNKNOWN: "Keep the bag up until the heat is back or the cure is judged.",
+        }[stage]
+        return f"{look} {keep}"
+
+    def below_message(self, face: str, value: float | None) -> str:
+        """A mat that holds too low."""
+        return f"Below profile: {face} mat at {self._deg(value)}, under its band"
+
+    def below_advice(self, stage: Stage) -> str:
+        """What a low mat costs and what to check."""
+        return "The hold clock waits. Check set point, drafts and the mat's contact; hold longer, not hotter."
+
+    def late_message(self, face: str, value: float, total: float | None, limit: float) -> str:
+        """A heat-up that will not make it."""
+        when = "will not reach its band" if total is None else f"will reach its band after about {total:.0f} min"
+        return f"Heat-up late: {face} mat at {self._deg(value)} {when}, limit {limit:.0f} min"
+
+    def late_advice(self, stage: Stage) -> str:
+        """A slow heat-up: look for the reason, keep the pressure."""
+        return "Keep the bag up. Check the mat's supply, its lead and how it lies; the plan grows by what is lost now."
+
+    def above_maximum_message(self, face: str, value: float, maximum: float) -> str:
+        """Past the maximum."""
+        return f"Too hot: {face} mat at {self._deg(value)}, maximum {self._deg(maximum)}"
+
+    def above_maximum_advice(self, stage: Stage) -> str:
+        """Overheating scorches the skins."""
+        return "Turn that mat's set point down or switch it off now; leave the bag up. Overheated rubber reverts."
+
+    def above_message(self, face: str, mean: float, high: float) -> str:
+        """A mat that holds too high."""
+        return f"Above profile: {face} mat holds {self._deg(mean)}, band ends at {self._deg(high)}"
+
+    def above_advice(self, stage: Stage) -> str:
+        """Too hot in the long run."""
+        return "Turn the set point down. The skins over-cure while the deepest rubber gains little."
+
+    def uneven_message(self, a: float, b: float) -> str:
+        """Two faces that differ."""
+        return f"Mats uneven: inner holds {self._deg(a)}, outer {self._deg(b)}"
+
+    def uneven_advice(self, stage: Stage) -> str:
+        """Which mat to look at."""
+        return "Check both set points and how the cooler mat lies. The cooler side decides how long the cure takes."
+
+    def bag_high_message(self, value: float, maximum: float) -> str:
+        """Above the bag's maximum."""
+        return f"Bag high: {self._psi(value)}, maximum {self._psi(maximum)}"
+
+    def bag_high_advice(self, stage: Stage) -> str:
+        """Let some air out, from a distance."""
+        return "Lower the regulator or bleed the bag at the remote valve, from outside the press's line of fire."
+
+    def bag_low_message(self, value: float, minimum: float, trend: float | None) -> str:
+        """Below the bag's minimum."""
+        falling = f", falling {self._rate(trend)}" if trend is not None and self._u.pressed(trend) < -0.05 else ""
+        return f"Bag low: {self._psi(value)}, minimum {self._psi(minimum)}{falling}"
+
+    def burst_message(self, value: float) -> str:
+        """Pressure gone in seconds."""
+        return f"Bag burst: pressure fell to {self._psi(value)} in seconds"
+
+    def bag_advice(self, stage: Stage) -> str:
+        """What lost pressure does to the rubber now, and what to do."""
+        return {
+            Stage.BEFORE_SCORCH: (
+                "Nothing has set yet: refill at the remote valve now and the repair is saved. "
+                "If it will not hold, heat off and stop before the rubber scorches. Do not reach in."
+            ),
+            Stage.SETTING: (
+                "The rubber is setting without pressure and goes porous: refill at the remote valve now. "
+                "If it will not hold, heat off and leave it locked up. Do not reach in."
+            ),
+            Stage.SET: (
+                "The rubber is past its blow point and stands without full pressure: refill at the remote valve if it "
+                "holds, else finish the cure locked up. Do not reach in."
+            ),
+            Stage.UNKNOWN: "Refill at the remote valve now. If it will not hold, heat off, leave it locked up. Do not reach in.",
+        }[stage]
+
+    def no_pressure_message(self, value: float, mat: float | None, *, been_up: bool) -> str:
+        """Heat on, bag not up."""
+        was = "has gone down" if been_up else "was never up"
+        return f"Heat without pressure: mats at {self._deg(mat)}, the bag {was} ({self._psi(value)})"
+
+    def no_pressure_advice(self, stage: Stage) -> str:
+        """Pressure before heat."""
+        if stage in (Stage.BEFORE_SCORCH, Stage.UNKNOWN):
+            return (
+                "Fill the bag at the remote valve now, before the rubber scorches; if it will not fill, heat off. "
+                "Stand clear of the press while it fills."
+            )
+        return self.bag_advice(stage)
+
+    def leaking_message(self, value: float, rate: float, minimum: float) -> str:
+        """A leak as a trend, never as a certified leak rate."""
+        left = (value - minimum) / -rate if rate < 0.0 and value > minimum else None
+        when = f", at its minimum in about {left:.0f} min" if left is not None and left < 600.0 else ""
+        return f"Bag leaking: {self._psi(value)}, losing {self._rate(rate)}{when}"
+
+    def leaking_advice(self, stage: Stage) -> str:
+        """Find it while there is pressure left."""
+        return (
+            "Open the supply at the remote valve and listen for the leak from outside: hose, fitting, valve, bag. "
+            + ("Past the blow point it matters little." if stage is Stage.SET else "Do not let it reach its minimum.")
+        )
+
+    def topping_message(self, count: int, minutes: float) -> str:
+        """A leak hidden by the supply."""
+        return f"Bag topping up: the supply refilled it {count} times, every {minutes:.1f} min: it hides a leak"
+
+    def open_message(self, channel: str) -> str:
+        """A broken or unplugged sensor."""
+        return f"Probe open: {channel} gives no reading while the others do"
+
+    def open_advice(self, channel: str) -> str:
+        """The cure goes on, judged on the safe side."""
+        return (
+            f"Check the plug and lead of {channel}. Heat and bag may well be fine: leave them on. "
+            "Until it reads again this side is judged as losing heat."
+        )
+
+    def lifted_message(self, channel: str, value: float) -> str:
+        """A fall no mat can make."""
+        return f"Probe lifted: {channel} fell to {self._deg(value)} faster than any mat can cool"
+
+    def lifted_advice(self, channel: str) -> str:
+        """The probe, not the heat."""
+        return (
+            f"It is the probe of {channel}, not the heat. Do not turn the set point up. Press it back only if that needs "
+            "no hand near the press; else let the other mat's reading guide the cure."
+        )
+
+    def silent_message(self, seconds: float) -> str:
+        """Nothing comes."""
+        return f"No readings from this press for {seconds:.0f} s"
+
+    def silent_advice(self) -> str:
+        """Watch by eye."""
+        return "Watch the gauges at the press. Check the instrument's power, cable and port; the cure may be fine."
+
+    def pressure_lost_message(self, share: float) -> str:
+        """The dangerous combination."""
+        return f"Pressure lost while {100 * share:.0f} % of the uncured rubber is setting"
+
+    def released_early_message(self, hottest: float | None, deepest: float | None, required: float) -> str:
+        """Opened too soon."""
+        cure = "" if deepest is None else f", deepest rubber at {100 * deepest:.0f} % of {100 * required:.0f} % needed"
+        return f"Released early: hottest rubber at {self._deg(hottest)}{cure}"
+
+    def released_early_advice(self, stage: Stage) -> str:
+        """What an early release asks for."""
+        return "Do not put this tire to work. If the bag can still go up, lock up again now; else set it aside for inspection."
+
+    def overdue_message(self, minutes: float) -> str:
+        """Done and still heated."""
+        return f"Overdue: cured for {minutes:.0f} min and still heated"
+
+    def overdue_advice(self, stage: Stage) -> str:
+        """Stop the heat."""
+        return "Turn the heat off and leave the bag up while it cools. More heat now only ages the skins."

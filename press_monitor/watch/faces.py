@@ -1,0 +1,177 @@
+"""One face of the repair: the mats' readings on it, the hold band, and the cycle its mat keeps when all is well."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass, field
+
+from press_monitor.quantities import ZERO_CELSIUS
+from press_monitor.watch.channels import Channel
+from press_monitor.watch.recipe import Recipe
+from press_monitor.watch.types import Json, from_json, to_json
+
+__all__ = ["HOLD_ON", "Face"]
+
+GAS = 8.314462618
+HOLD_ON = 5.0
+"""How long a face keeps its last value before it is taken as lost, s."""
+MEAN_WINDOW = 300.0
+CYCLE_SWING = 8.33
+"""The depth of a thermostat's cycle to be expected before it is known: 15 degF."""
+SLACK = 0.02
+"""Readings at the very edge of the band are inside it, K."""
+
+
+@dataclass(slots=True)
+class _State:
+    entered_at: float | None = None
+    low_so_far: float | None = None
+    peak: float | None = None
+    peak_at: float = 0.0
+    below_since: float | None = None
+    longest_dip: float = 0.0
+    dips: int = 0
+    steady_low: float | None = None
+    trough: float | None = None
+    swing_high: float | None = None
+    swing_low: float | None = None
+    swing_down: bool = True
+    troughs: list[float] = field(default_factory=list)
+
+
+class Face:
+    """The judged mat face: the coldest believable channel on it counts."""
+
+    def __init__(self, name: str, channels: list[Channel], recipe: Recipe, energy: float) -> None:
+        self.name, self.channels, self._recipe, self._energy = name, channels, recipe, energy
+        self.s = _State()
+        self._weights: deque[tuple[float, float]] = deque()
+        self._sum = 0.0
+
+    def save(self) -> Json:
+        """Plain JSON (the channels save themselves)."""
+        return {"state": to_json(self.s), "weights": [list(w) for w in self._weights], "sum": self._sum}
+
+    def load(self, data: Json) -> None:
+        """Continue from `save`."""
+        self.s = from_json(_State, data["state"])
+        self._weights = deque((w[0], w[1]) for w in data["weights"])
+        self._sum = data["sum"]
+
+    def judge(self, t: float) -> Channel | None:
+        """The channel that speaks for this face now: the coldest one that is fresh and believed."""
+        fit = [
+            c
+            for c in self.channels
+            if c.value is not None and c.age(t) <= c.limit(HOLD_ON) and not c.lifted_since and not c.s.missing_since
+        ]
+        return min(fit, key=lambda c: c.value or 0.0) if fit else None
+
+    def trusted(self, t: float) -> bool:
+        """Whether the face can be judged at `t`."""
+        return self.judge(t) is not None
+
+    def value(self, t: float) -> float | None:
+        """The judged temperature, degC."""
+        channel = self.judge(t)
+        return channel.value if channel else None
+
+    def hottest(self, t: float) -> float | None:
+        """The hottest believable reading on the face, degC."""
+        values = [c.value for c in self.channels if c.value is not None and c.age(t) < 1e-6 and not c.lifted_since]
+        return max(values) if values else None
+
+    @property
+    def entered(self) -> bool:
+        """Whether the mat has reached its band since heat came on."""
+        return self.s.entered_at is not None
+
+    def mean(self) -> float | None:
+        """The cure-weighted mean of the last five minutes in the band, degC: the steady temperature of equal cure."""
+        if not self._weights:
+            return None
+        rate = self._sum / len(self._weights)
+        return -self._energy / GAS / math.log(rate) - ZERO_CELSIUS if rate > 0.0 else None
+
+    def mean_spans(self, t: float) -> float:
+        """How many seconds the mean covers."""
+        return t - self._weights[0][0] if self._weights else 0.0
+
+    def restart(self) -> None:
+        """Forget the cycle: the heat went off."""
+        self.s = _State(low_so_far=None)
+        self._weights.clear()
+        self._sum = 0.0
+
+    def follow(self, t: float) -> None:
+        """Take the tick at `t` into the face's own memory."""
+        channel = self.judge(t)
+        if channel is None or channel.value is None or channel.age(t) > 1e-6:
+            return
+        s, value = self.s, channel.value
+        s.low_so_far = value if s.low_so_far is None else min(s.low_so_far, value)
+        if s.peak is None or value > s.peak:
+            s.peak, s.peak_at = value, t
+        in_band = value >= self._recipe.band_low - SLACK
+        if s.entered_at is None and in_band:
+            s.entered_at = t
+        if s.entered_at is None:
+            return
+        self._weigh(t, value)
+        self._learn(t, value, channel)
+        if in_band:
+            if s.below_since is not None:
+                s.longest_dip = max(s.longest_dip, t - s.below_since)
+                s.dips += 1
+            s.below_since = None
+        elif s.below_since is None:
+            s.below_since = t
+
+    def _weigh(self, t: float, value: float) -> None:
+        if self._weights and t - self._weights[-1][0] < 0.95:
+            return
+        weight = math.exp(-self._energy / GAS / (value + ZERO_CELSIUS))
+        self._weights.append((t, weight))
+        while self._weights[0][0] < t - MEAN_WINDOW:
+            self._weights.popleft()
+        # summed afresh: a running sum would drift, and differ after a restore
+        self._sum = math.fsum(w for _, w in self._weights)
+
+    def _learn(self, t: float, value: float, channel: Channel) -> None:
+        """Learn the cycle: a steady level where the control is close, else the troughs of the thermostat."""
+        s = self.s
+        if s.entered_at is not None and t - s.entered_at >= 240.0 and channel.history.spans(240.0, t):
+            low, high = channel.history.low(t - 240.0, t), channel.history.high(t - 240.0, t)
+            if low is not None and high is not None and high - low < 2.5:
+                s.steady_low = low
+        s.swing_high = value if s.swing_high is None else s.swing_high
+        s.swing_low = value if s.swing_low is None else s.swing_low
+        if s.swing_down:
+            s.swing_low = min(s.swing_low, value)
+            if value > s.swing_low + 1.5:
+                s.troughs = [*s.troughs[-3:], s.swing_low]
+                s.swing_down, s.swing_high = False, value
+        else:
+            s.swing_high = max(s.swing_high, value)
+            if value < s.swing_high - 1.5:
+                s.swing_down, s.swing_low = True, value
+
+    def floor(self) -> float:
+        """The temperature under which the mat has left its learned cycle, degC."""
+        s, hold = self.s, self._recipe.hold_temperature
+        expected = hold - CYCLE_SWING - 1.5
+        if s.steady_low is not None:
+            return max(min(s.steady_low - 1.5, self._recipe.band_low + 2.0), expected)
+        if len(s.troughs) >= 2:
+            return min(min(s.troughs) - 2.0, self._recipe.band_low)
+        return expected
+
+    def learned(self) -> bool:
+        """Whether the cycle is known."""
+        return self.s.steady_low is not None or len(self.s.troughs) >= 2
+
+    def in_band(self, t: float) -> bool:
+        """Whether the judged value lies in the hold band."""
+        value = self.value(t)
+        return value is not None and self._recipe.band_low - SLACK <= value <= self._recipe.band_high + SLACK

@@ -1,0 +1,86 @@
+"""A short memory of one signal, with the few questions the detectors ask of it."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from itertools import pairwise
+
+from press_monitor.watch.types import Json
+
+__all__ = ["History"]
+
+
+class History:
+    """The last `window` seconds of a signal, kept no closer than `spacing` seconds."""
+
+    def __init__(self, window: float, spacing: float = 0.0) -> None:
+        self._window, self._spacing = window, spacing
+        self.t: list[float] = []
+        self.v: list[float] = []
+
+    def save(self) -> Json:
+        """Plain JSON."""
+        return {"t": list(self.t), "v": list(self.v)}
+
+    def load(self, data: Json) -> None:
+        """Continue from `save`."""
+        self.t, self.v = list(data["t"]), list(data["v"])
+
+    def __len__(self) -> int:
+        return len(self.t)
+
+    def clear(self) -> None:
+        """Forget everything."""
+        self.t.clear()
+        self.v.clear()
+
+    def add(self, t: float, value: float) -> None:
+        """Take a value; one that comes too soon after the last kept one is not kept."""
+        if self.t and t - self.t[-1] < self._spacing - 1e-9:
+            return
+        self.t.append(t)
+        self.v.append(value)
+        if t - self.t[0] > 1.25 * self._window:
+            cut = bisect_left(self.t, t - self._window)
+            del self.t[:cut], self.v[:cut]
+
+    def since(self, t: float) -> int:
+        """Index of the first value at or after `t`."""
+        return bisect_left(self.t, t - 1e-9)
+
+    def spans(self, seconds: float, now: float) -> bool:
+        """Whether the memory reaches back `seconds` before `now`."""
+        return bool(self.t) and self.t[0] <= now - seconds + 1e-9
+
+    def at(self, t: float) -> float | None:
+        """The last value kept at or before `t`."""
+        index = bisect_left(self.t, t + 1e-9) - 1
+        return self.v[index] if index >= 0 else None
+
+    def low(self, start: float, end: float) -> float | None:
+        """The lowest value from `start` to `end`."""
+        values = self.v[self.since(start) : bisect_left(self.t, end + 1e-9)]
+        return min(values) if values else None
+
+    def high(self, start: float, end: float) -> float | None:
+        """The highest value from `start` to `end`."""
+        values = self.v[self.since(start) : bisect_left(self.t, end + 1e-9)]
+        return max(values) if values else None
+
+    def slope(self, start: float) -> float | None:
+        """Least-squares slope per second of everything since `start`; None with fewer than three values."""
+        first = self.since(start)
+        t, v = self.t[first:], self.v[first:]
+        n = len(t)
+        if n < 3:
+            return None
+        mean_t, mean_v = sum(t) / n, sum(v) / n
+        over = sum((a - mean_t) * (b - mean_v) for a, b in zip(t, v, strict=True))
+        under = sum((a - mean_t) ** 2 for a in t)
+        return over / under if under > 0 else None
+
+    def noise(self, start: float) -> float:
+        """The size of a typical step between neighbours since `start` (median of absolute differences)."""
+        first = self.since(start)
+        steps = sorted(abs(b - a) for a, b in pairwise(self.v[first:]))
+        return steps[len(steps) // 2] if steps else 0.0

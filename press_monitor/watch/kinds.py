@@ -1,0 +1,75 @@
+"""The catalogue of alarm kinds: priority, delays and what hangs under what."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from press_monitor.watch.types import Priority
+
+__all__ = ["CAUSES", "KINDS", "AlarmKind"]
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmKind:
+    """One kind of alarm. Delays in s; `on_delay` counts while the condition holds without a break."""
+
+    name: str
+    priority: Priority
+    on_delay: float
+    off_delay: float = 10.0
+    latching: bool = False
+
+
+_HIGH, _MEDIUM = Priority.HIGH, Priority.MEDIUM
+
+KINDS: dict[str, AlarmKind] = {
+    kind.name: kind
+    for kind in (
+        AlarmKind("bag-burst", _HIGH, 0.0, latching=True),
+        AlarmKind("bag-leaking", _MEDIUM, 0.0, off_delay=60.0),
+        AlarmKind("bag-topping-up", _MEDIUM, 0.0, off_delay=300.0),
+        AlarmKind("bag-low", _HIGH, 15.0),
+        AlarmKind("bag-high", _MEDIUM, 15.0),
+        AlarmKind("heat-without-pressure", _HIGH, 60.0),
+        AlarmKind("heat-lost", _HIGH, 25.0, off_delay=30.0),
+        AlarmKind("below-profile", _MEDIUM, 60.0, off_delay=30.0),
+        AlarmKind("above-profile", _MEDIUM, 60.0, off_delay=30.0),
+        AlarmKind("above-maximum", _HIGH, 5.0, off_delay=30.0),
+        AlarmKind("heat-up-late", _MEDIUM, 60.0),
+        AlarmKind("mats-uneven", _MEDIUM, 60.0, off_delay=60.0),
+        AlarmKind("probe-open", _MEDIUM, 3.0),
+        AlarmKind("probe-lifted", _MEDIUM, 0.0, off_delay=30.0),
+        AlarmKind("no-readings", _HIGH, 0.0, off_delay=0.0),
+        AlarmKind("pressure-lost-uncured", _HIGH, 5.0),
+        AlarmKind("released-early", _HIGH, 5.0, latching=True),
+        AlarmKind("overdue", _MEDIUM, 0.0),
+    )
+}
+
+SAME, ANY = "same", "any"
+
+# kind -> the kinds it may be a consequence of, with how their channels must agree; the first standing one is the cause.
+CAUSES: dict[str, tuple[tuple[str, str], ...]] = {
+    "bag-leaking": (("bag-burst", ANY),),
+    "bag-low": (("bag-burst", ANY), ("bag-leaking", ANY), ("bag-topping-up", ANY)),
+    "heat-without-pressure": (("bag-burst", ANY), ("bag-leaking", ANY), ("bag-low", ANY)),
+    "pressure-lost-uncured": (
+        ("bag-burst", ANY),
+        ("bag-leaking", ANY),
+        ("bag-topping-up", ANY),
+        ("bag-low", ANY),
+        ("heat-without-pressure", ANY),
+    ),
+    "below-profile": (("heat-lost", SAME), ("probe-lifted", SAME), ("probe-open", SAME)),
+    "heat-lost": (("probe-lifted", SAME), ("probe-open", SAME)),
+    "mats-uneven": (
+        ("heat-lost", ANY),
+        ("probe-lifted", ANY),
+        ("below-profile", ANY),
+        ("heat-up-late", ANY),
+        ("above-profile", ANY),
+    ),
+    "heat-up-late": (("heat-lost", ANY),),
+    "above-profile": (("above-profile", SAME),),
+    "probe-open": (("no-readings", ANY),),
+}

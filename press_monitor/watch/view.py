@@ -1,0 +1,311 @@
+"""What a watch shows: the snapshot for screens and the result for records, from its state as it stands."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from press_monitor.cure.section import CurePointSI, Section
+from press_monitor.readings import Role, role_of
+from press_monitor.watch.faces import Face
+from press_monitor.watch.types import (
+    AlarmView,
+    CurePoint,
+    FaceView,
+    ForecastView,
+    GateView,
+    Json,
+    LayerView,
+    Phase,
+    PhaseSpan,
+    Snapshot,
+    StackView,
+)
+from press_monitor.watch.verdict import Evidence, judge
+
+if TYPE_CHECKING:
+    from press_monitor.watch.cure_watch import CureWatch
+
+__all__ = ["cure_json", "result_of", "snapshot_of"]
+
+_MINUTE = 60.0
+
+
+def _section(watch: CureWatch) -> Section | None:
+    return watch.curing.section if watch.curing is not None else None
+
+
+def _point(point: CurePointSI | None) -> CurePoint | None:
+    if point is None:
+        return None
+    return CurePoint(
+        stack=point.stack,
+        depth_mm=1000.0 * point.depth,
+        state_of_cure=point.state_of_cure,
+        state_of_cure_low=point.state_of_cure_low,
+        state_of_cure_high=point.state_of_cure_high,
+        equivalent_min=point.equivalent_s / _MINUTE,
+        peak_degC=point.peak_degC,
+        temperature_degC=point.temperature_degC,
+    )
+
+
+def _stacks(section: Section | None) -> tuple[StackView, ...]:
+    if section is None:
+        return ()
+    deepest, hottest = section.deepest(), section.hottest()
+    views = []
+    for profile in section.profile():
+        layers = tuple(LayerView(b.name, 1000.0 * b.top, 1000.0 * b.bottom, b.uncured) for b in profile.layers)
+        here = [p if p is not None and p.stack == profile.name else None for p in (deepest, hottest)]
+        views.append(
+            StackView(
+                name=profile.name,
+                layers=layers,
+                depth_mm=tuple(round(1000.0 * d, 2) for d in profile.depth.tolist()),
+                temperature_degC=tuple(round(v, 2) for v in profile.temperature.tolist()),
+                state_of_cure=tuple(None if math.isnan(v) else round(v, 4) for v in profile.state_of_cure.tolist()),
+                deepest_mm=1000.0 * here[0].depth if here[0] else None,
+                hottest_mm=1000.0 * here[1].depth if here[1] else None,
+            )
+        )
+    return tuple(views)
+
+
+def _face(watch: CureWatch, name: str) -> FaceView | None:
+    face: Face | None = next((f for f in watch.faces if f.name == name), None)
+    if face is None:
+        return None
+    t = watch.t
+    channel = face.judge(t)
+    shown = channel or face.channels[0]
+    slope = channel.history.slope(t - channel.limit(120.0)) if channel is not None else None
+    fresh = shown.value is not None and shown.age(t) <= shown.limit(5.0) and not shown.s.missing_since
+    return FaceView(
+        channel=shown.name,
+        value_degC=shown.value if fresh else None,
+        trusted=channel is not None,
+        in_band=face.in_band(t),
+        trend_K_min=None if slope is None else _MINUTE * slope,
+    )
+
+
+def _forecast(watch: CureWatch) -> ForecastView | None:
+    if watch.curing is None or watch.curing.forecast is None:
+        return None
+    forecast, age = watch.curing.forecast, watch.t - (watch.curing.s.forecast_at or watch.t)
+
+    def minutes(seconds: float | None) -> float | None:
+        return None if seconds is None else max(seconds - age, 0.0) / _MINUTE
+
+    note = "" if forecast.seconds is not None else "the required cure does not come at these mats"
+    return ForecastView(
+        minutes_left=minutes(forecast.seconds),
+        minutes_left_early=minutes(forecast.seconds_early),
+        minutes_left_late=minutes(forecast.seconds_late),
+        heat_off_now_ends_at=forecast.heat_off_ends_at,
+        heat_off_now_low=forecast.heat_off_low,
+        heat_off_now_high=forecast.heat_off_high,
+        note=note,
+    )
+
+
+def _gate(watch: CureWatch) -> GateView:
+    recipe, section = watch.setup.recipe, _section(watch)
+    deepest = section.deepest() if section is not None else None
+    heat_is_off = watch.phases.phase in (Phase.COOL_DOWN, Phase.RELEASED)
+    cured = deepest is not None and deepest.state_of_cure >= recipe.required_cure
+    cool = section is not None and section.hottest_now() <= recipe.release_below
+    bag = watch.bag.value(watch.t)
+    down = bag is not None and bag < 0.2 * recipe.bag_pressure
+    missing = []
+    if not heat_is_off:
+        missing.append("heat still on")
+    if not cured:
+        missing.append("deepest rubber not cured yet")
+    if not cool and section is not None:
+        missing.append(f"hottest rubber {watch.setup.units.say_temperature(section.hottest_now())}")
+    if not down:
+        missing.append("bag still up")
+    return GateView(heat_is_off, cured, cool, down, ", ".join(missing))
+
+
+def _evidence(watch: CureWatch, *, released: bool) -> Evidence:
+    s, section, setup = watch.s, _section(watch), watch.setup
+    deepest = _release_point(watch) if s.release is not None else _point(section.deepest() if section else None)
+    return Evidence(
+        recipe=setup.recipe,
+        units=setup.units,
+        ticketed=setup.ticketed,
+        has_repair=setup.repair is not None,
+        released=released,
+        bag_recorded=watch.bag.channel is not None,
+        bag_been_up=watch.bag.been_up,
+        hold_s=s.hold_s,
+        deepest=deepest,
+        reversion_used=s.release["reversion"] if s.release else section.reversion_used() if section else 0.0,
+        set_without_pressure=section.set_without_pressure() if section else 0.0,
+        vapour_negative_s=section.vapour_negative_s() if section else 0.0,
+        worst_vapour_margin=section.worst_vapour_margin() if section else None,
+        distrusted_s=max((watch.curing.s.distrusted_s if watch.curing else 0.0) - s.hole_s, 0.0),
+        hole_s=s.hole_s,
+        blind_while_setting_s=s.blind_s,
+        probe_optimistic=setup.probe_at == "in-mat"
+        and setup.repair is not None
+        and setup.repair.contact_conductance is None,
+        mats_overlap=setup.mats_overlap,
+        overlap_asked=setup.overlap_asked,
+        alarms=watch.alarms.views(),
+    )
+
+
+def _release_point(watch: CureWatch) -> CurePoint | None:
+    kept = watch.s.release["cure"]["deepest"]
+    return None if kept is None else CurePoint(temperature_degC=0.0, **kept)
+
+
+def _words(watch: CureWatch, forecast: ForecastView | None, worst: AlarmView | None) -> str:
+    """The lane's one plain line."""
+    phase = watch.phases.phase
+    if worst is not None and worst.cleared_s is None:
+        return worst.message
+    if phase is Phase.LOADED:
+        return "loaded, heat not on yet"
+    if phase is Phase.RELEASED:
+        return "released"
+    section = _section(watch)
+    deepest = section.deepest() if section is not None else None
+    if phase is Phase.COOL_DOWN:
+        cured = deepest is not None and deepest.state_of_cure >= watch.setup.recipe.required_cure
+        return "cured, leave the bag up while it cools" if cured else "cooling, leave the bag up: still curing"
+    if deepest is None:
+        return "no ticket: thickness not known" if not watch.setup.ticketed else "not judged by heat"
+    if watch.s.due:
+        return "cure is due: heat may go off, leave the bag up"
+    if phase is Phase.HEAT_UP:
+        return "heating up"
+    return "on plan" if forecast is not None and forecast.minutes_left is not None else "holding"
+
+
+def snapshot_of(watch: CureWatch) -> Snapshot:
+    """The snapshot of a watch."""
+    section, setup, s = _section(watch), watch.setup, watch.s
+    recipe, t = setup.recipe, watch.t
+    forecast = _forecast(watch)
+    verdict, reasons = judge(_evidence(watch, released=watch.closed))
+    compounds = [layer.compound for stack in setup.repair.stacks for layer in stack.layers] if setup.repair else []
+    blow = [compound.blow_point for compound in compounds if compound is not None and compound.judged]
+    margin = section.worst_vapour_margin() if section else None
+    return Snapshot(
+        t=t,
+        phase=watch.phases.phase,
+        phase_since_s=watch.phases.s.since,
+        phases=watch.phases.spans(),
+        ticketed=setup.ticketed,
+        recipe=recipe.name,
+        tire=setup.tire,
+        section=setup.section,
+        thickness_mm=None if setup.repair is None else 1000.0 * setup.repair.thickness,
+        hold_s=s.hold_s,
+        hold_needed_s=watch.hold_needed(),
+        required_cure=recipe.required_cure,
+        blow_point=max(blow) if blow else None,
+        band_low_degC=recipe.band_low,
+        band_high_degC=recipe.band_high,
+        maximum_degC=recipe.maximum_temperature,
+        heat_up_limit_s=recipe.heat_up_limit,
+        bag_target_Pa=recipe.bag_pressure,
+        bag_minimum_Pa=recipe.bag_minimum,
+        bag_maximum_Pa=recipe.bag_maximum,
+        inner=_face(watch, "inner"),
+        outer=_face(watch, "outer"),
+        bag_Pa=watch.bag.value(t),
+        bag_trend_Pa_min=watch.bag.trend(t),
+        deepest=_point(section.deepest()) if section else None,
+        hottest=_point(section.hottest()) if section else None,
+        reversion_used=section.reversion_used() if section else None,
+        stacks=_stacks(section),
+        forecast=forecast,
+        worst_vapour_margin_kPa=None if margin is None else margin / 1000.0,
+        set_without_pressure=section.set_without_pressure() if section else None,
+        alarms=watch.alarms.views(),
+        gate=_gate(watch),
+        cure_due=s.due,
+        verdict=verdict,
+        reasons=reasons,
+        words=_words(watch, forecast, watch.alarms.worst()),
+        extras={
+            name: channel.value
+            for name, channel in watch.channels.items()
+            if channel.value is not None and role_of(name) in (Role.AIR, Role.RAM, Role.BURIED, Role.MAT_CURRENT)
+        },
+    )
+
+
+def _point_json(point: CurePointSI | None) -> Json:
+    view = _point(point)
+    if view is None:
+        return None
+    return {
+        "stack": view.stack,
+        "depth_mm": view.depth_mm,
+        "state_of_cure": view.state_of_cure,
+        "state_of_cure_low": view.state_of_cure_low,
+        "state_of_cure_high": view.state_of_cure_high,
+        "equivalent_min": view.equivalent_min,
+        "peak_degC": view.peak_degC,
+    }
+
+
+def cure_json(watch: CureWatch) -> Json:
+    """The `cure` object of ``replay --json``, as it stands now."""
+    section = _section(watch)
+    vapour = section.worst_vapour_margin() if section else None
+    boil = section.worst_boil_margin() if section else None
+    return {
+        "deepest": _point_json(section.deepest()) if section else None,
+        "hottest": _point_json(section.hottest()) if section else None,
+        "worst_vapour_margin_kPa": None if vapour is None else vapour / 1000.0,
+        "worst_boil_margin_kPa": None if boil is None else boil / 1000.0,
+        "set_without_pressure": section.set_without_pressure() if section else None,
+    }
+
+
+def result_of(watch: CureWatch, *, at_release: bool) -> Json:
+    """The outcome of a cycle, keys as in ``replay --json``."""
+    s = watch.s
+    verdict, reasons = judge(_evidence(watch, released=watch.closed))
+    cure = s.release["cure"] if at_release and s.release is not None else cure_json(watch)
+    return {
+        "verdict": verdict.value,
+        "reasons": list(reasons),
+        "hold_min": s.hold_s / _MINUTE,
+        "release_s": watch.phases.s.released_at,
+        "duration_s": None if s.first is None else watch.t - s.first,
+        "phases": [_span(span, watch.t) for span in watch.phases.spans()],
+        "alarms": [_alarm(view) for view in watch.alarms.views()],
+        "cure": cure,
+    }
+
+
+def _span(span: PhaseSpan, end: float) -> Json:
+    return {
+        "phase": span.phase.value,
+        "start_s": span.start_s,
+        "end_s": end if span.end_s is None else span.end_s,
+    }
+
+
+def _alarm(view: AlarmView) -> Json:
+    return {
+        "id": view.id,
+        "kind": view.kind,
+        "channel": view.channel,
+        "priority": view.priority.value,
+        "raised_s": view.raised_s,
+        "since_s": view.since_s,
+        "cleared_s": view.cleared_s,
+        "consequence_of": view.consequence_of,
+        "message": view.message,
+        "advice": view.advice,
+    }
