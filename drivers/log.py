@@ -88,7 +88,7 @@ class Column:
 
     def scaled(self, value: float) -> int:
         """The exact integer n with ``value == n / 10**decimals``."""
-        return round(value * 10**self.decimals)
+        return round(value * float(10**self.decimals))
 
 
 @dataclass(frozen=True, slots=True)
