@@ -199,9 +199,7 @@ class PressConditioner:
         if setup is None:
             raise SignalError(f"{name}: its cold junction, {cold}, is not a channel of this press")
         if dimension_of(setup.unit) is not Dimension.TEMPERATURE:
-            raise SignalError(
-                f"{name}: its cold junction, {cold}, is kept in {setup.unit}, which is no temperature"
-            )
+            raise SignalError(f"{name}: its cold junction, {cold}, is kept in {setup.unit}, which is no temperature")
         if _cold_channel(setup) is not None:
             raise SignalError(f"{name}: its cold junction, {cold}, needs a cold junction itself")
         return cold

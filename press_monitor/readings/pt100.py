@@ -70,8 +70,7 @@ def temperature(resistance: float, r0: float = 100.0) -> float:
     ratio = resistance / r0
     if not _LOWEST_RATIO * (1.0 - _ROUNDING) <= ratio <= _HIGHEST_RATIO * (1.0 + _ROUNDING):
         raise SignalError(
-            f"Pt100: {resistance:g} ohm is outside its range, "
-            f"{r0 * _LOWEST_RATIO:.4f} to {r0 * _HIGHEST_RATIO:.4f} ohm"
+            f"Pt100: {resistance:g} ohm is outside its range, {r0 * _LOWEST_RATIO:.4f} to {r0 * _HIGHEST_RATIO:.4f} ohm"
         )
     t = (-A + math.sqrt(A * A - 4.0 * B * (1.0 - ratio))) / (2.0 * B)
     if ratio < 1.0:
@@ -95,9 +94,7 @@ def temperatures(resistances: npt.ArrayLike, r0: float = 100.0) -> Converted:
     t = (-A + np.sqrt(A * A - 4.0 * B * (1.0 - ratio))) / (2.0 * B)
     cold = np.minimum(t, 0.0)
     for _ in range(4):
-        cold -= (_ratios(cold) - np.minimum(ratio, 1.0)) / (
-            A + 2.0 * B * cold + C * (4.0 * cold - 300.0) * cold * cold
-        )
+        cold -= (_ratios(cold) - np.minimum(ratio, 1.0)) / (A + 2.0 * B * cold + C * (4.0 * cold - 300.0) * cold * cold)
     t = np.clip(np.where(ratio < 1.0, cold, t), LOWEST, HIGHEST)
     return Converted(np.where(in_range, t, np.nan), in_range)
 

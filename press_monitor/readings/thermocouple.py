@@ -13,7 +13,7 @@ the points are even in that.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import NamedTuple
@@ -232,12 +232,8 @@ class Thermocouple:
     def emfs(self, temperatures: npt.ArrayLike) -> Converted:
         """E(t), mV, of an array of degC in any shape. Nothing is raised: see `Converted`."""
         t = np.asarray(temperatures, dtype=np.float64)
-        in_range = (t >= self.temperatures_from) & (t <= self.temperatures_to)
-        values = _blockwise(
-            np.where(in_range, t, self.temperatures_to), [(branch.high, branch.emfs) for branch in self._branches]
-        )
-        values[~in_range] = np.nan
-        return Converted(values, in_range)
+        parts = [(branch.high, branch.emfs) for branch in self._branches]
+        return _converted(t, self.temperatures_from, self.temperatures_to, 0.0, parts)
 
     def temperatures(self, emfs: npt.ArrayLike, cold_junctions: npt.ArrayLike = 0.0) -> Converted:
         """`temperature` of an array of mV in any shape; `cold_junctions` (degC) is one number or fits that shape.
@@ -248,15 +244,8 @@ class Thermocouple:
         cold = np.asarray(cold_junctions, dtype=np.float64)
         if cold.ndim or cold != 0.0:
             total = total + self.emfs(cold).values
-        in_range = (total >= self.emf_from - _ROUNDING_mV) & (total <= self.emf_to + _ROUNDING_mV)
-        if in_range.all():
-            return Converted(self._inverted(np.clip(total, self.emf_from, self.emf_to)), in_range)
-        values = self._inverted(np.clip(np.where(in_range, total, self.emf_to), self.emf_from, self.emf_to))
-        values[~in_range] = np.nan
-        return Converted(values, in_range)
-
-    def _inverted(self, total: FloatArray) -> FloatArray:
-        return _blockwise(total, [(branch.high_emf, branch.temperatures) for branch in self._branches])
+        parts = [(branch.high_emf, branch.temperatures) for branch in self._branches]
+        return _converted(total, self.emf_from, self.emf_to, _ROUNDING_mV, parts)
 
     def _emf(self, t: float) -> float:
         for branch in self._branches:
@@ -271,28 +260,40 @@ class Thermocouple:
             what += f" with the cold junction at {cold_junction:g} degC, {total:.4f} mV in all,"
         if self._two_valued and total < self.emf_from:
             limit = self._branches[0].temperature(self.emf_from)
-            return (
-                f"{what} is under {self.emf_from:g} mV (about {limit:.0f} degC): too little to tell a temperature"
-            )
+            return f"{what} is under {self.emf_from:g} mV (about {limit:.0f} degC): too little to tell a temperature"
         return f"{what} is outside its range, {self.emf_from:.4f} to {self.emf_to:.4f} mV"
 
 
-def _blockwise(x: FloatArray, parts: list[tuple[float, Callable[[FloatArray], FloatArray]]]) -> FloatArray:
-    """Each value of `x` through the first part whose upper limit it does not pass, a block at a time."""
+def _converted(
+    x: FloatArray,
+    low: float,
+    high: float,
+    slack: float,
+    parts: Sequence[tuple[float, Callable[[FloatArray], FloatArray]]],
+) -> Converted:
+    """Each value from `low` to `high` through the first part whose upper limit it does not pass, block by block."""
     flat = np.ravel(x)
     out = np.empty_like(flat)
+    in_range = np.ones(flat.shape, dtype=np.bool_)
     for start in range(0, len(flat), _BLOCK):
-        block = flat[start : start + _BLOCK]
+        here = slice(start, start + _BLOCK)
+        block = flat[here]
         lowest, highest = block.min(), block.max()
+        if not (low <= lowest and highest <= high):  # also where there is a NaN
+            in_range[here] = (block >= low - slack) & (block <= high + slack)
+            block = np.clip(np.where(in_range[here], block, high), low, high)
+            lowest, highest = block.min(), block.max()
         below = -math.inf
         for upper, convert in parts:
             if lowest > below and highest <= upper:
-                out[start : start + _BLOCK] = convert(block)
+                out[here] = convert(block)
             elif lowest <= upper and highest > below:
-                chosen = (block > below) & (block <= upper)
-                out[start : start + _BLOCK][chosen] = convert(block[chosen])
+                chosen = np.flatnonzero((block > below) & (block <= upper))
+                out[here][chosen] = convert(block[chosen])
             below = upper
-    return out.reshape(np.shape(x))
+        if not in_range[here].all():
+            out[here][~in_range[here]] = np.nan
+    return Converted(out.reshape(x.shape), in_range.reshape(x.shape))
 
 
 @cache
