@@ -61,9 +61,7 @@ def send_command(path: Path, command: Command, *, busy_ms: int = 2_000) -> None:
 
 def answer_in(db: sqlite3.Connection, command_uuid: str) -> CommandAnswer | None:
     """The recorder's answer, None while there is none. Raises `ArchiveError` for a command never sent."""
-    row = db.execute(
-        "SELECT answer, answer_text, answered_utc FROM command WHERE uuid = ?", (command_uuid,)
-    ).fetchone()
+    row = db.execute("SELECT answer, answer_text, answered_utc FROM command WHERE uuid = ?", (command_uuid,)).fetchone()
     if row is None:
         raise ArchiveError(f"command {command_uuid} was never sent")
     return None if row[0] is None else CommandAnswer(*row)
@@ -81,7 +79,7 @@ def command_answer(path: Path, command_uuid: str) -> CommandAnswer | None:
 def waiting(db: sqlite3.Connection) -> tuple[Command, ...]:
     """Commands nobody has answered, oldest first, live or not."""
     rows = db.execute(f"SELECT {_COLUMNS} FROM command WHERE answer IS NULL ORDER BY issued_utc, rowid").fetchall()
-    return tuple(Command(*row[:-1], args=json.loads(row[-1])) for row in rows)
+    return tuple(Command(u, i, e, o, p, c, a, k, json.loads(args)) for u, i, e, o, p, c, a, k, args in rows)
 
 
 def write_answer(db: sqlite3.Connection, command_uuid: str, answer: str, text: str, utc: float) -> bool:

@@ -128,9 +128,7 @@ def connect_reader(path: Path, *, any_version: bool = False, busy_ms: int = BUSY
         if not version and not any_version:
             raise ArchiveError("is not set up yet")
         if version < VERSION and not any_version:
-            raise ArchiveError(
-                f"is of an earlier format ({version}); start the recorder once to bring it up to date"
-            )
+            raise ArchiveError(f"is of an earlier format ({version}); start the recorder once to bring it up to date")
         db.execute("PRAGMA query_only = ON")
     except (sqlite3.Error, ArchiveError) as e:
         db.close()

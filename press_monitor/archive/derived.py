@@ -11,7 +11,7 @@ from press_monitor.archive.ledger import COMEBACK, CORRECTION, CURE_RECORD, INSP
 from press_monitor.archive.record import epoch_of
 from press_monitor.archive.types import ArchiveError, CertificateRow, Json
 
-__all__ = ["COLUMNS", "certificate_row", "match_words", "rebuild", "refresh", "row_of"]
+__all__ = ["COLUMNS", "bodies", "certificate_row", "match_words", "rebuild", "refresh", "row_of", "words_of"]
 
 COLUMNS = (
     "number, entry, cycle_id, press, source, started_utc, ended_utc, verdict, reasons, recipe, customer, tire,"
@@ -44,31 +44,34 @@ def _number(value: Json) -> float | None:
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
-def certificate_row(sealed: Json, later: Sequence[Json]) -> tuple[CertificateRow, str]:
-    """The index row of a cure record's body and the bodies that name it since, oldest first; and its words.
-
-    A ticket attached later stands for the one missing, and brings the verdict judged anew; a correction replaces
-    what it names. Raises `ArchiveError` for a body that is no cure record.
+def _as_it_stands(sealed: Json, later: Sequence[Json]) -> tuple[dict[str, Json], Mapping[str, Json]]:
+    """Ticket and result: a ticket attached later adds to the first and brings the verdict judged anew; a correction
+    replaces what it names.
     """
-    ticket = dict(_mapping(sealed.get("ticket")))
-    result = _mapping(sealed.get("result"))
-    inspection = comeback = None
+    ticket, result = dict(_mapping(sealed.get("ticket"))), _mapping(sealed.get("result"))
     for body in later:
-        kind = body.get("kind")
-        if kind == TICKET_ATTACHED:
+        if body.get("kind") in (TICKET_ATTACHED, CORRECTION):
             ticket |= _mapping(body.get("ticket"))
+        if body.get("kind") == TICKET_ATTACHED:
             result = _mapping(body.get("result")) or result
-        elif kind == CORRECTION:
-            ticket |= _mapping(body.get("ticket"))
-        elif kind == INSPECTION:
-            inspection = _text(body.get("result")) or inspection
-        elif kind == COMEBACK:
-            comeback = _text(body.get("cause")) or comeback
-    reasons = tuple(_strings(result.get("reasons")))
+    return ticket, result
+
+
+def _newest(later: Sequence[Json], kind: str, key: str) -> str | None:
+    said = [_text(body.get(key)) for body in later if body.get("kind") == kind]
+    return next((text for text in reversed(said) if text), None)
+
+
+def certificate_row(sealed: Json, later: Sequence[Json]) -> CertificateRow:
+    """The index row of a cure record's body and the bodies that name it since, oldest first.
+
+    Raises `ArchiveError` for a body that is no cure record.
+    """
+    ticket, result = _as_it_stands(sealed, later)
     recipe = sealed.get("recipe")
     deepest = _mapping(_mapping(result.get("cure")).get("deepest"))
     try:
-        row = CertificateRow(
+        return CertificateRow(
             number=sealed["certificate"],
             entry=sealed["entry"],
             cycle_id=sealed["cycle_id"],
@@ -77,22 +80,27 @@ def certificate_row(sealed: Json, later: Sequence[Json]) -> tuple[CertificateRow
             started_utc=epoch_of(sealed["started_utc"]),
             ended_utc=epoch_of(sealed["ended_utc"]),
             verdict=str(result["verdict"]),
-            reasons=reasons,
+            reasons=tuple(_strings(result.get("reasons"))),
             recipe=recipe if isinstance(recipe, str) else _text(_mapping(recipe).get("name")),
             customer=_text(ticket.get("customer")),
             tire=_text(ticket.get("tire")),
             section=_text(ticket.get("section")),
             state_of_cure=_number(deepest.get("state_of_cure")),
-            inspection=inspection,
-            comeback=comeback,
+            inspection=_newest(later, INSPECTION, "result"),
+            comeback=_newest(later, COMEBACK, "cause"),
         )
     except (KeyError, TypeError, ValueError) as e:
         raise ArchiveError(f"ledger entry {sealed.get('entry')} is not a cure record: {e}") from e
+
+
+def words_of(sealed: Json, later: Sequence[Json]) -> str:
+    """The words a cure record is found by."""
+    ticket, result = _as_it_stands(sealed, later)
     words = [text for name in _FOUND_BY for text in _strings(sealed.get(name))]
-    words += [row.verdict, *reasons, *_strings(ticket)]
+    words += [_text(result.get("verdict")), *_strings(result.get("reasons")), *_strings(ticket)]
     words += [_text(_mapping(alarm).get("kind")) for alarm in result.get("alarms") or ()]
     words += [text for body in later for text in _strings(body)]
-    return row, " ".join(dict.fromkeys(words))
+    return " ".join(dict.fromkeys(words))
 
 
 def row_of(values: tuple[Json, ...]) -> CertificateRow:
@@ -102,18 +110,16 @@ def row_of(values: tuple[Json, ...]) -> CertificateRow:
     return CertificateRow(*named)
 
 
-def _bodies(db: sqlite3.Connection, number: int, as_of: int | None = None) -> list[Json]:
-    found = db.execute(
-        "SELECT body FROM ledger WHERE certificate = ? AND seq <= ? ORDER BY seq",
-        (number, 1 << 62 if as_of is None else as_of),
-    )
+def bodies(db: sqlite3.Connection, number: int) -> list[Json]:
+    """The cure record of certificate `number` and what names it since."""
+    found = db.execute("SELECT body FROM ledger WHERE certificate = ? ORDER BY seq", (number,))
     return [json.loads(body) for (body,) in found]
 
 
 def refresh(db: sqlite3.Connection, number: int) -> None:
     """Write the index row of one certificate anew, inside the caller's transaction."""
-    sealed, *later = _bodies(db, number)
-    row, words = certificate_row(sealed, later)
+    sealed, *later = bodies(db, number)
+    row, words = certificate_row(sealed, later), words_of(sealed, later)
     db.execute("DELETE FROM certificate_text WHERE rowid = ?", (number,))
     db.execute(
         f"INSERT OR REPLACE INTO certificate ({COLUMNS}) VALUES ({_MARKS})",

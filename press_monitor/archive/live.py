@@ -12,7 +12,7 @@ from press_monitor.archive.schema import PLAIN_CHANNELS
 from press_monitor.archive.trace import Trace
 from press_monitor.archive.types import ArchiveError, ChannelMeta, CycleStart, Json, LiveRow
 
-__all__ = ["add_rows", "begin", "cycle_number", "cycle_start", "last_seq", "live_rows"]
+__all__ = ["add_rows", "begin", "cycle_number", "cycle_start", "last_seq", "live_rows", "sealed_as"]
 
 
 def cycle_number(db: sqlite3.Connection, cycle_id: str) -> int:
@@ -23,14 +23,19 @@ def cycle_number(db: sqlite3.Connection, cycle_id: str) -> int:
     return int(row[0])
 
 
+def sealed_as(db: sqlite3.Connection, cycle: int) -> int | None:
+    """The certificate a cycle was sealed as, None while it is open."""
+    (certificate,) = db.execute("SELECT certificate FROM cycle WHERE number = ?", (cycle,)).fetchone()
+    return None if certificate is None else int(certificate)
+
+
 def begin(db: sqlite3.Connection, start: CycleStart) -> int:
     """Write a cycle's start; returns its number. Raises `ArchiveError` for a start that cannot be kept."""
     check_start(start)
     about = json.dumps(start_json(start))
     try:
         number = db.execute(
-            "INSERT INTO cycle (cycle_id, press, started_utc, source, time_decimals, start)"
-            " VALUES (?, ?, ?, ?, ?, ?)",
+            "INSERT INTO cycle (cycle_id, press, started_utc, source, time_decimals, start) VALUES (?, ?, ?, ?, ?, ?)",
             (start.cycle_id, start.press, start.started_utc, start.source, start.time_decimals, about),
         ).lastrowid
     except sqlite3.IntegrityError as e:

@@ -13,7 +13,7 @@ from press_monitor.archive.connect import connect_reader
 from press_monitor.archive.derived import COLUMNS, match_words, row_of
 from press_monitor.archive.keys import fingerprint
 from press_monitor.archive.ledger import CURE_RECORD, GENESIS, entry_of
-from press_monitor.archive.live import cycle_number, cycle_start, last_seq, live_rows
+from press_monitor.archive.live import cycle_number, cycle_start, last_seq, live_rows, sealed_as
 from press_monitor.archive.trace import Trace, unpack
 from press_monitor.archive.types import (
     ArchiveError,
@@ -80,9 +80,7 @@ class ArchiveReader:
 
     def open_cycles(self) -> tuple[OpenCycle, ...]:
         """Cycles not sealed yet, in the order they began."""
-        found = self._db.execute(
-            "SELECT number, cycle_id FROM cycle WHERE state = 'open' ORDER BY number"
-        ).fetchall()
+        found = self._db.execute("SELECT number, cycle_id FROM cycle WHERE state = 'open' ORDER BY number").fetchall()
         return tuple(OpenCycle(cycle_start(self._db, name), last_seq(self._db, number)) for number, name in found)
 
     def cycle_start(self, cycle_id: str) -> CycleStart:
@@ -122,10 +120,7 @@ class ArchiveReader:
 
     def certificate_of(self, cycle_id: str) -> int | None:
         """The certificate a cycle was sealed as, None while it is open. Raises `ArchiveError` for one not here."""
-        row = self._db.execute("SELECT certificate FROM cycle WHERE cycle_id = ?", (cycle_id,)).fetchone()
-        if row is None:
-            raise ArchiveError(f"there is no cycle {cycle_id}")
-        return None if row[0] is None else int(row[0])
+        return sealed_as(self._db, cycle_number(self._db, cycle_id))
 
     def records(
         self,

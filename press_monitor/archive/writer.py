@@ -131,6 +131,7 @@ class Archive:
                     yield
                     self._db.execute(end)
                 except BaseException:
+                    self._cycles.clear()
                     if self._db.in_transaction:
                         for statement in undo:
                             self._db.execute(statement)
@@ -147,13 +148,20 @@ class Archive:
         with self.transaction():
             live.begin(self._db, start)
 
-    def _cycle(self, cycle_id: str) -> tuple[int, CycleStart]:
+    def _open_cycle(self, cycle_id: str) -> tuple[int, CycleStart]:
+        """Number and start of a cycle that still takes rows; only this writer can seal it, so they are kept."""
         if cycle_id not in self._cycles:
-            found = live.cycle_number(self._db, cycle_id), live.cycle_start(self._db, cycle_id)
-            if self._depth:
-                return found  # may yet be rolled back
-            self._cycles[cycle_id] = found
+            number = live.cycle_number(self._db, cycle_id)
+            if live.sealed_as(self._db, number) is not None:
+                raise ArchiveError(f"cycle {cycle_id} is sealed")
+            self._cycles[cycle_id] = number, live.cycle_start(self._db, cycle_id)
         return self._cycles[cycle_id]
+
+    def _number(self, cycle_id: str | None) -> int | None:
+        if cycle_id is None:
+            return None
+        known = self._cycles.get(cycle_id)
+        return known[0] if known else live.cycle_number(self._db, cycle_id)
 
     def add_rows(self, cycle_id: str, rows: Sequence[LiveRow]) -> None:
         """Append rows to an open cycle: number, scaled time, scaled values in the order of its channels.
@@ -161,14 +169,13 @@ class Archive:
         Raises `ArchiveError` for a row of another width, a number already used, or a sealed cycle.
         """
         with self.transaction():
-            number, start = self._cycle(cycle_id)
-            self._must_be_open(cycle_id)
+            number, start = self._open_cycle(cycle_id)
             live.add_rows(self._db, number, len(start.channels), rows)
 
     def add_events(self, cycle_id: str | None, events: Sequence[tuple[float, float, str, Json]]) -> None:
         """Append events: seconds on the cycle's axis, UTC, kind, the event. None: of no cycle, the whole shop's."""
         with self.transaction():
-            number = None if cycle_id is None else self._cycle(cycle_id)[0]
+            number = self._number(cycle_id)
             self._db.executemany(
                 "INSERT INTO event (cycle, t, utc, kind, event) VALUES (?, ?, ?, ?, ?)",
                 [(number, t, utc, kind, _text(event)) for t, utc, kind, event in events],
@@ -177,7 +184,7 @@ class Archive:
     def put_state(self, press: str, cycle_id: str | None, utc: float, snapshot: Json) -> None:
         """What a press is now, for every dashboard; replaces what it was."""
         with self.transaction():
-            number = None if cycle_id is None else self._cycle(cycle_id)[0]
+            number = self._number(cycle_id)
             self._db.execute(
                 "INSERT INTO press_state (press, cycle, utc, snapshot) VALUES (?, ?, ?, ?) ON CONFLICT (press)"
                 " DO UPDATE SET cycle = excluded.cycle, utc = excluded.utc, snapshot = excluded.snapshot",
@@ -187,18 +194,12 @@ class Archive:
     def put_save(self, cycle_id: str, seq: int, t: float, save: Json) -> None:
         """The watch's state as of row `seq`; replaces the one before."""
         with self.transaction():
-            number, _ = self._cycle(cycle_id)
-            self._must_be_open(cycle_id)
+            number, _ = self._open_cycle(cycle_id)
             self._db.execute(
                 "INSERT INTO watch_save (cycle, seq, t, save) VALUES (?, ?, ?, ?) ON CONFLICT (cycle)"
                 " DO UPDATE SET seq = excluded.seq, t = excluded.t, save = excluded.save",
                 (number, seq, t, _text(save)),
             )
-
-    def _must_be_open(self, cycle_id: str) -> None:
-        (state,) = self._db.execute("SELECT state FROM cycle WHERE cycle_id = ?", (cycle_id,)).fetchone()
-        if state != "open":
-            raise ArchiveError(f"cycle {cycle_id} is sealed")
 
     # -- commands and the heartbeat --
 
@@ -248,10 +249,10 @@ class Archive:
         changes nothing and returns its number. Raises `RecordError` for a body that cannot be sealed.
         """
         with self.transaction():
-            number, start = self._cycle(cycle_id)
-            (done,) = self._db.execute("SELECT certificate FROM cycle WHERE number = ?", (number,)).fetchone()
+            done = live.sealed_as(self._db, live.cycle_number(self._db, cycle_id))
             if done is not None:
-                return int(done)
+                return done
+            number, start = self._open_cycle(cycle_id)
             if body.get("cycle_id") != cycle_id:
                 raise ArchiveError(f"the body is of cycle {body.get('cycle_id')}, not {cycle_id}")
             trace = live.live_rows(self._db, number, start.channels, start.time_decimals, -1)
@@ -271,8 +272,8 @@ class Archive:
             self._db.execute(
                 "UPDATE cycle SET state = 'sealed', certificate = ? WHERE number = ?", (certificate, number)
             )
+            del self._cycles[cycle_id]
         if not self._depth:
-            self._cycles.pop(cycle_id, None)
             self.checkpoint()
         return int(certificate)
 

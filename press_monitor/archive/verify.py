@@ -1,0 +1,326 @@
+"""Does the archive still say what was sealed? Walks the ledger from the bytes stored and never writes.
+
+Checked, entry by entry: numbers without gaps; the hash over the one before and the body; the signature; that the
+columns beside a body say what the signed body says; that certificate numbers run 1, 2, 3 …; that each record's trace
+is there, has the SHA-256 that was signed and the rows that were stated. Then: no trace without a record, no cycle
+sealed as a certificate the ledger lacks (entries cut off the end), and the index says what the ledger says.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import closing
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+
+from press_monitor.archive.connect import connect_reader
+from press_monitor.archive.derived import COLUMNS, bodies, certificate_row, row_of
+from press_monitor.archive.keys import Verifier, fingerprint, read_public_key
+from press_monitor.archive.ledger import CURE_RECORD, GENESIS_PREV, chained
+from press_monitor.archive.trace import TraceError, packed_rows, unpack
+from press_monitor.archive.types import ArchiveError, CertificateRow, Json
+
+__all__ = ["Problem", "VerifyReport", "verify"]
+
+_WALK = (
+    "SELECT l.seq, l.kind, l.certificate, l.body, l.hash, l.signature, t.cycle_id, t.sha256, t.data"
+    " FROM ledger l LEFT JOIN trace t ON t.entry = l.seq ORDER BY l.seq"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that does not hold.
+
+    Attributes:
+        entry: the ledger entry, None where it is not one entry's.
+        certificate: the certificate concerned, None where it is none's.
+        what: ``missing``, ``chain``, ``signature``, ``key``, ``columns``, ``number``, ``trace``, ``index``, ``file``.
+        message: one plain sentence.
+    """
+
+    entry: int | None
+    certificate: int | None
+    what: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class VerifyReport:
+    """What `verify` found. `entries` and `certificates` count what is there, sound or not.
+
+    `first_bad` is the first ledger entry with a problem; entries before it hold, and so do the later ones that are
+    not named. `certificates_bad` lists those that cannot be relied on.
+    """
+
+    ok: bool
+    archive: str
+    entries: int
+    certificates: int
+    first_bad: int | None
+    certificates_bad: tuple[int, ...]
+    problems: tuple[Problem, ...]
+    head_entry: int | None
+    head_hash: str | None
+    key_fingerprint: str | None
+    key_pinned: bool
+    traces_unpacked: bool
+
+    def to_json(self) -> dict[str, Json]:
+        """Every key, always."""
+        return {
+            **{name: getattr(self, name) for name in self.__slots__},
+            "certificates_bad": list(self.certificates_bad),
+            "problems": [asdict(problem) for problem in self.problems],
+        }
+
+    def lines(self) -> Iterator[str]:
+        """The report in words: what holds, then what does not."""
+        if self.ok:
+            yield f"{self.archive}: {self.entries} ledger entries and {self.certificates} certificates hold"
+        else:
+            for problem in self.problems:
+                yield problem.message
+            if self.first_bad is not None:
+                first = self.first_bad
+                yield f"first bad entry: {first}; " + (
+                    f"entries 0 to {first - 1} hold" if first else "no entry before it"
+                )
+            bad = ", ".join(map(str, self.certificates_bad)) or "none"
+            good = self.certificates - len(self.certificates_bad)
+            yield f"{good} of {self.certificates} certificates hold; not: {bad}"
+        yield f"head: entry {self.head_entry}, hash {self.head_hash}"
+        pinned = "the pinned one" if self.key_pinned else "as entry 0 says; pin it with --key to be sure of it"
+        yield f"key: {self.key_fingerprint} ({pinned})"
+
+
+@dataclass(slots=True)
+class _Walk:
+    """The state of one walk."""
+
+    unpack: bool
+    pinned: bytes | None
+    problems: list[Problem] = field(default_factory=list)
+    entries: int = 0
+    certificates: int = 0
+    prev: bytes | None = GENESIS_PREV
+    next_certificate: int = 1
+    public: bytes | None = None
+    verifier: Verifier | None = None
+    head: tuple[int, bytes] | None = None
+    rows: dict[int, CertificateRow] = field(default_factory=dict)
+    """What the index should say of each certificate whose entries are all believed."""
+    later: set[int] = field(default_factory=set)
+    """Certificates with later entries: their row is made when all are known."""
+    present: set[int] = field(default_factory=set)
+    unread: set[int] = field(default_factory=set)
+
+    def bad(self, entry: int | None, certificate: int | None, what: str, message: str) -> None:
+        self.problems.append(Problem(entry, certificate, what, message))
+
+    def take_key(self, seq: int, body: bytes, whole: bool) -> None:
+        """The key that entry 0 names, if its bytes can be believed so far; a pinned key goes before it."""
+        try:
+            self.public = bytes.fromhex(json.loads(body)["public_key"])
+            named: Verifier | None = Verifier(self.public)
+        except (ArchiveError, KeyError, TypeError, ValueError):
+            self.bad(seq, None, "key", "entry 0 holds no public key: signatures cannot be checked without --key")
+            self.public = named = None
+        if self.pinned is not None:
+            self.verifier = Verifier(self.pinned)
+            if self.public is not None and self.public != self.pinned:
+                self.bad(
+                    seq,
+                    None,
+                    "key",
+                    f"the archive is signed by key {fingerprint(self.public)[:16]},"
+                    f" not by the pinned key {fingerprint(self.pinned)[:16]}",
+                )
+        elif whole:
+            self.verifier = named
+
+    def proved(self, seq: int, certificate: int | None, body: bytes, stored: bytes, signature: bytes) -> bool:
+        """Chain and signature of one entry; sets the hash that the next one builds on. False: do not believe it."""
+        computed = None if self.prev is None else chained(self.prev, body)
+        if seq == 0:
+            self.take_key(seq, body, computed == stored)
+        holds = self.verifier.holds if self.verifier is not None else None
+        if computed == stored:
+            self.prev = stored
+            if holds is None or holds(signature, stored):
+                return True
+            self.bad(seq, certificate, "signature", f"entry {seq}: the signature does not hold")
+            return False
+        if computed is not None and holds is not None and holds(signature, computed):
+            # Body and signature agree: only the stored hash was touched, and the next entry builds on the true one.
+            self.prev = computed
+            self.bad(seq, certificate, "chain", f"entry {seq}: the stored hash was changed")
+            return True
+        self.prev = stored
+        if computed is None:
+            self.bad(seq, certificate, "chain", f"entry {seq}: cannot be proved, the entry before it is missing")
+        else:
+            self.bad(seq, certificate, "chain", f"entry {seq}: was changed; its hash does not follow from its body")
+        return False
+
+    def entry(self, row: tuple[Json, ...]) -> None:
+        """One entry and its trace."""
+        seq, kind, certificate, body, stored, signature, *trace = row
+        self.entries += 1
+        expected = 0 if self.head is None else self.head[0] + 1
+        if seq != expected:
+            gap = (
+                f"entry {expected} is missing"
+                if seq == expected + 1
+                else f"entries {expected} to {seq - 1} are missing"
+            )
+            self.bad(expected, None, "missing", gap)
+            self.prev = None
+        self.head = (seq, stored)
+        if kind == CURE_RECORD:
+            self.number(seq, certificate)
+        believed = self.proved(seq, certificate, body, stored, signature)
+        content: Json = None
+        try:
+            content = json.loads(body)
+            said = (content["entry"], content["kind"], content["certificate"])
+        except (ValueError, KeyError, TypeError):
+            said = None
+        if believed and said != (seq, kind, certificate):
+            self.bad(seq, certificate, "columns", f"entry {seq}: the row says another number, kind or certificate")
+        if certificate is not None:
+            self.index(certificate, content if believed and said is not None else None)
+        if kind == CURE_RECORD:
+            self.trace(seq, certificate, content if believed else None, *trace)
+
+    def index(self, certificate: int, content: Json) -> None:
+        """Keep what the index should say of a certificate; the bodies themselves would fill the memory."""
+        if content is None:
+            self.unread.add(certificate)
+        elif content["kind"] != CURE_RECORD:
+            self.later.add(certificate)
+        else:
+            try:
+                self.rows[certificate] = certificate_row(content, ())
+            except ArchiveError as e:
+                self.bad(content["entry"], certificate, "columns", str(e))
+                self.unread.add(certificate)
+
+    def number(self, seq: int, certificate: int | None) -> None:
+        self.certificates += 1
+        if certificate is not None:
+            self.present.add(certificate)
+        if certificate != self.next_certificate:
+            self.bad(
+                seq, certificate, "number", f"entry {seq}: is certificate {certificate}, not {self.next_certificate}"
+            )
+        self.next_certificate = (certificate or self.next_certificate) + 1
+
+    def trace(
+        self, seq: int, certificate: int, content: Json, cycle_id: str | None, stored: bytes | None, data: bytes | None
+    ) -> None:
+        if data is None:
+            self.bad(seq, certificate, "trace", f"entry {seq}: the readings of certificate {certificate} are missing")
+            return
+        digest = hashlib.sha256(data).digest()
+        about = content.get("trace") if isinstance(content, Mapping) else None
+        signed = about.get("sha256") if isinstance(about, Mapping) else None
+        if content is not None and digest.hex() != signed:
+            self.bad(seq, certificate, "trace", f"entry {seq}: the readings of certificate {certificate} were changed")
+            return
+        if digest != stored or (content is not None and cycle_id != content.get("cycle_id")):
+            self.bad(seq, certificate, "trace", f"entry {seq}: the trace's row does not fit the readings in it")
+            return
+        try:
+            rows = len(unpack(data)) if self.unpack else packed_rows(data)
+        except TraceError as e:
+            self.bad(seq, certificate, "trace", f"entry {seq}: readings: {e}")
+            return
+        if isinstance(about, Mapping) and rows != about.get("rows"):
+            self.bad(seq, certificate, "trace", f"entry {seq}: {rows} readings, {about.get('rows')} stated")
+
+
+def _beside(db: sqlite3.Connection, walk: _Walk) -> None:
+    """What must agree with the ledger: traces, cycles, the index."""
+    orphans = db.execute(
+        "SELECT entry FROM trace WHERE entry NOT IN (SELECT seq FROM ledger WHERE kind = ?) ORDER BY entry",
+        (CURE_RECORD,),
+    )
+    for (seq,) in orphans:
+        walk.bad(seq, None, "trace", f"entry {seq}: there are readings, and no cure record to them")
+    lost = db.execute(
+        "SELECT cycle_id, certificate FROM cycle WHERE state = 'sealed' AND certificate NOT IN"
+        " (SELECT certificate FROM ledger WHERE kind = ?) ORDER BY certificate",
+        (CURE_RECORD,),
+    )
+    for cycle_id, certificate in lost:
+        entry = None if walk.head is None else walk.head[0] + 1
+        walk.bad(
+            entry,
+            certificate,
+            "missing",
+            f"cycle {cycle_id} was sealed as certificate {certificate}, and the ledger has no such record",
+        )
+    index = {row[0]: row for row in db.execute(f"SELECT {COLUMNS} FROM certificate ORDER BY number")}
+    for number, row in walk.rows.items():
+        stored = index.pop(number, None)
+        if number in walk.unread:
+            continue
+        if number in walk.later:
+            sealed, *later = bodies(db, number)
+            row = certificate_row(sealed, later)
+        try:
+            agrees = stored is not None and row_of(stored) == row
+        except ValueError:
+            agrees = False
+        if not agrees:
+            walk.bad(None, number, "index", f"the index of records does not say what certificate {number} says")
+    for number in sorted(set(index) - walk.unread):
+        walk.bad(None, number, "index", f"the index lists certificate {number}, and the ledger has no such record")
+
+
+def verify(path: Path, key: Path | None = None, *, unpack_traces: bool = False) -> VerifyReport:
+    """Verify the archive at `path`, in use or a copy, also on a medium that cannot be written.
+
+    Args:
+        path: the archive.
+        key: a PEM file with the public (or private) key that must have signed it all. Without one the key in entry
+            0 is taken, which whoever wrote the whole chain anew would have replaced.
+        unpack_traces: also unpack each trace. Its SHA-256 proves already that it is the one that sealing unpacked
+            and compared, so this only costs time, unless one doubts the program.
+
+    Raises:
+        ArchiveError: no archive that could be opened, or no key in `key`. What does not hold is in the report.
+    """
+    pinned = None if key is None else read_public_key(key)
+    walk = _Walk(unpack_traces, pinned)
+    with closing(connect_reader(path)) as db:
+        try:
+            db.execute("BEGIN")
+            for row in db.execute(_WALK):
+                walk.entry(row)
+            _beside(db, walk)
+        except sqlite3.Error as e:
+            where = 0 if walk.head is None else walk.head[0] + 1
+            walk.bad(where, None, "file", f"the file cannot be read from entry {where} on: {e}")
+    if not walk.entries and not walk.problems:
+        walk.bad(0, None, "missing", "the ledger is empty: not even the entry with its key is there")
+    entries = [problem.entry for problem in walk.problems if problem.entry is not None]
+    bad = walk.present & {problem.certificate for problem in walk.problems if problem.certificate is not None}
+    return VerifyReport(
+        ok=not walk.problems,
+        archive=str(path),
+        entries=walk.entries,
+        certificates=walk.certificates,
+        first_bad=min(entries, default=None),
+        certificates_bad=tuple(sorted(bad)),
+        problems=tuple(walk.problems),
+        head_entry=None if walk.head is None else walk.head[0],
+        head_hash=None if walk.head is None else bytes(walk.head[1]).hex(),
+        key_fingerprint=None if walk.public is None else fingerprint(walk.public),
+        key_pinned=pinned is not None,
+        traces_unpacked=unpack_traces,
+    )
