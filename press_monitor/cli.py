@@ -79,9 +79,7 @@ def words_of(error: Exception) -> list[str]:
             f"a fault in the program, not in your files: {type(error).__name__}: {error}\n"
             "(PRESS_MONITOR_DEBUG=1 shows where; nothing was changed)"
         )
-    lines = [
-        line if len(line) <= 500 else line[:500] + " …" for line in _printable(text).splitlines() if line.strip()
-    ]
+    lines = [line if len(line) <= 500 else line[:500] + " …" for line in _printable(text).splitlines() if line.strip()]
     lines = lines or [type(error).__name__]
     if len(lines) > MOST_LINES:
         lines = [*lines[: MOST_LINES - 1], f"… and {len(lines) - MOST_LINES + 1} more lines"]
@@ -173,7 +171,7 @@ def _reader(ctx: click.Context, given: Path | None) -> ArchiveReader:
 @shop_option
 @click.pass_context
 def cli(ctx: click.Context, archive: Path | None, shop: Path | None) -> None:
-    r"""Watch tire section repairs cure: heat, bag and the deepest rubber, sealed as a certificate.
+    """Watch tire section repairs cure: heat, bag and the deepest rubber, sealed as a certificate.
 
     Without a command: the dashboard on the shop file. It watches and records; it controls nothing and is no safety
     device.
@@ -182,18 +180,14 @@ def cli(ctx: click.Context, archive: Path | None, shop: Path | None) -> None:
     press-monitor demo
     press-monitor replay LOG --shop shop.toml --recipe section-300 --repair repair.toml
     press-monitor certificate 12
-    """
+    """  # noqa: D301 - click wants the very character
     if ctx.invoked_subcommand is not None:
         return
     place = _place(ctx, "shop", shop)
     if not place.exists():
         say(f"press-monitor: {place}: no shop file there yet")
         say("See it work first, with a simulated shop: press-monitor demo")
-        if (
-            sys.stdin.isatty()
-            and sys.stdout.isatty()
-            and click.confirm("Start the demo now?", default=True, err=True)
-        ):
+        if sys.stdin.isatty() and sys.stdout.isatty() and click.confirm("Start the demo now?", default=True, err=True):
             ctx.exit(ctx.invoke(demo))
         ctx.exit(REFUSED)
     # dashboard
@@ -240,7 +234,8 @@ def replay(
         from press_monitor.certificate.text import render_sections
         from press_monitor.shop import load_shop
 
-        put(render_sections(outcome_sections(result, load_shop(shop_file).units)))
+        moment = "at the last row" if archive is None else "at release"
+        put(render_sections(outcome_sections(result, load_shop(shop_file).units, moment)))
         if result["certificate"] is not None:
             say(f"sealed as certificate {result['certificate']} in {archive}")
     ctx.exit(PROBLEM if result["verdict"] in ("review", "fail", "incomplete") else 0)
@@ -305,6 +300,24 @@ def certificate(ctx: click.Context, number: int, archive: Path | None, as_of: in
     from press_monitor.certificate.text import render
 
     put(render(certificate_of(record, trace)).encode())
+
+
+@cli.command()
+@archive_option
+@click.option("--key", type=PATH, metavar="FILE", help="The public key that must have signed it all.")
+@as_json
+@click.pass_context
+def verify(ctx: click.Context, archive: Path | None, key: Path | None, as_json: bool) -> None:
+    """Does the archive still say what was sealed? Exit 1 for any mismatch."""
+    from press_monitor.archive.verify import verify as verified
+
+    found = verified(_place(ctx, "archive", archive), key)
+    if as_json:
+        put_json(found.to_json())
+    else:
+        for line in found.lines():
+            put(line)
+    ctx.exit(0 if found.ok else PROBLEM)
 
 
 @cli.command()

@@ -58,6 +58,7 @@ COMPOUND = {
 def units_of(body: Mapping[str, Json]) -> UnitSystem:
     """The shop's units as the record says, else those its temperatures were read in."""
     named = _mapping(body.get("setup")).get("units")
+    named = named.get("name") if isinstance(named, Mapping) else named
     if isinstance(named, str):
         try:
             return UnitSystem.named(named)
@@ -93,11 +94,13 @@ def certificate_of(record: CertificateRecord, trace: Trace | None) -> Certificat
         Section("seal", "Seal", tuple(_seal(record))),
         Section("cautions", "What this does and does not say", tuple(Words(c, bullet=True) for c in CAUTIONS)),
     )
+    from_log = body.get("source") == "log"
+    when = f"replayed {_when(body.get('ended_utc'))}" if from_log else _when(body.get("started_utc"))
     return Certificate(
         number=record.number,
         title=f"Certificate {record.number}: {result['verdict']}",
-        subtitle=f"{body.get('shop') or 'Cure record'}, press {body['press']}, {_when(body.get('started_utc'))}",
-        banner=LOG_BANNER if body.get("source") == "log" else None,
+        subtitle=f"{body.get('shop') or 'Cure record'}, press {body['press']}, {when}",
+        banner=LOG_BANNER if from_log else None,
         sections=sections,
     )
 
@@ -146,8 +149,12 @@ def _label(path: str) -> str:
 
 def _job(body: Mapping[str, Json], ticket: Mapping[str, Json]) -> Iterator[Item]:
     yield Pair("Press", str(body["press"]))
-    yield Pair("Started", _when(body.get("started_utc")))
-    yield Pair("Closed", _when(body.get("ended_utc")))
+    if body.get("source") == "log":
+        # A log's times are its own axis: when the cure itself took place, nobody here saw.
+        yield Pair("Replayed", _when(body.get("ended_utc")))
+    else:
+        yield Pair("Started", _when(body.get("started_utc")))
+        yield Pair("Closed", _when(body.get("ended_utc")))
     if ticket:
         for path, value in _leaves(ticket):
             yield Pair(_label(path), value)

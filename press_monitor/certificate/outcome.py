@@ -33,11 +33,14 @@ def share(part: float | None) -> str:
     return NOT_KNOWN if part is None else f"{100 * part:.1f} %"
 
 
-def outcome_sections(result: Mapping[str, Json], units: UnitSystem) -> tuple[Section, ...]:
-    """The sections `verdict`, `cure`, `phases` and `alarms` of a result with the keys of ``replay --json``."""
+def outcome_sections(result: Mapping[str, Json], units: UnitSystem, moment: str = "at release") -> tuple[Section, ...]:
+    """The sections `verdict`, `cure`, `phases` and `alarms` of a result with the keys of ``replay --json``.
+
+    `moment` says when the state of cure was taken.
+    """
     return (
         _verdict(result),
-        Section("cure", "Cure", _cure(result["cure"], units)),
+        Section("cure", f"Cure {moment}", _cure(result["cure"], units)),
         Section("phases", "Phases", _phases(result["phases"])),
         Section("alarms", "Alarms", _alarms(result["alarms"])),
     )

@@ -12,6 +12,7 @@ from press_monitor.certificate.facts import certificate_of, units_of
 from press_monitor.certificate.model import Chart, Pair, Words
 from press_monitor.certificate.text import WIDTH, cells, render
 from press_monitor.quantities import UnitSystem
+from press_monitor.watch.types import to_json
 from tests.certificate.samples import entry, record, result
 
 
@@ -27,7 +28,7 @@ def test_the_text_holds_every_fact() -> None:
     text = text_of()
     for fact in (
         "Certificate 7: review",
-        "Juniper Flat Section Repair, press P2, 2030-03-17 17:46:40 UTC",
+        "Juniper Flat Section Repair, press P2, replayed 2030-03-17 19:51:40 UTC",
         "Dry Fork Quarry",
         "loader 23.5R25",
         "G-41, C-7",
@@ -69,13 +70,13 @@ def test_a_log_says_so_on_the_page_and_a_live_cure_does_not() -> None:
     live = text_of({"source": "live", "source_log_sha256": None})
     assert said.lower() not in live.lower()
     assert "Log file" not in live
+    assert "press P2, 2030-03-17 17:46:40 UTC" in live
+    assert "17:46:40" not in text_of()  # when the logged cure really began, nobody here saw
 
 
 def test_later_entries_are_told_and_a_ticket_judges_anew() -> None:
     later = (
-        entry(
-            35, "ticket-attached", ticket={"tire": "skid steer 12-16.5"}, result=result(verdict="pass", reasons=[])
-        ),
+        entry(35, "ticket-attached", ticket={"tire": "skid steer 12-16.5"}, result=result(verdict="pass", reasons=[])),
         entry(40, "inspection", result="accepted", inspector="shift lead"),
         entry(52, "comeback", cause="adhesion failure", hours=410),
     )
@@ -121,6 +122,7 @@ def test_charts_in_the_other_units() -> None:
 
 def test_the_shops_units_come_from_the_record() -> None:
     assert units_of({"setup": {"units": "si"}}).name == "si"
+    assert units_of({"setup": {"units": to_json(UnitSystem.named("si"))}}).name == "si"
     assert units_of({"setup": {}, "trace": {"channels": [{"unit": "degC"}]}}).name == "si"
     assert units_of({"setup": {"units": "furlong"}, "trace": {"channels": [{"unit": "degF"}]}}).name == "us"
     assert units_of({}).name == "us"

@@ -156,11 +156,7 @@ def test_hostile_text_neither_leaves_its_line_nor_moves_a_cursor(label: str, val
         label,
         value,
         cell,
-        (
-            Section(
-                "x", "Things", (Pair(label, value), Words(value, bullet=True), Grid(("A", "B"), ((cell, value),)))
-            ),
-        ),
+        (Section("x", "Things", (Pair(label, value), Words(value, bullet=True), Grid(("A", "B"), ((cell, value),)))),),
     )
     text = render(page)
     for line in text.splitlines():
