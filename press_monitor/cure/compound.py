@@ -64,9 +64,7 @@ class Compound:
                 f"{own}: reference_temperature {self.reference_temperature:g} degC is no curing temperature"
             )
         if self.tc90 <= self.tc50:
-            raise CureError(
-                f"{own}: tc90 ({self.tc90 / 60:g} min) must be longer than tc50 ({self.tc50 / 60:g} min)"
-            )
+            raise CureError(f"{own}: tc90 ({self.tc90 / 60:g} min) must be longer than tc50 ({self.tc50 / 60:g} min)")
         if self.scorch >= self.tc90:
             raise CureError(
                 f"{own}: scorch ({self.scorch / 60:g} min) must be shorter than tc90 ({self.tc90 / 60:g} min)"

@@ -111,9 +111,7 @@ def intervals_over(stack: Stack, nodes: int = DEFAULT_NODES) -> list[int]:
     spare = nodes - 1 - _LEAST_INTERVALS * len(layers)
     if spare < 0:
         raise CureError(f"stack {stack.name}: {len(layers)} layers need more than {nodes} nodes")
-    weights = [
-        layer.thickness * (layer.density * layer.heat_capacity / layer.conductivity) ** 0.5 for layer in layers
-    ]
+    weights = [layer.thickness * (layer.density * layer.heat_capacity / layer.conductivity) ** 0.5 for layer in layers]
     wanted = [max(0.0, (nodes - 1) * w / sum(weights) - _LEAST_INTERVALS) for w in weights]
     scale = spare / sum(wanted) if sum(wanted) > 0.0 else 0.0
     counts = [_LEAST_INTERVALS + int(w * scale) for w in wanted]
@@ -202,9 +200,7 @@ def steps_of(basis: Basis, seconds: float) -> Steps:
     x = basis.rates * seconds
     first, second = _phi(x)
     before, after = seconds * (first - second), seconds * second
-    push = np.stack(
-        [basis.drive[0] * before, basis.drive[0] * after, basis.drive[1] * before, basis.drive[1] * after]
-    )
+    push = np.stack([basis.drive[0] * before, basis.drive[0] * after, basis.drive[1] * before, basis.drive[1] * after])
     return Steps(np.exp(-x), push.reshape(4, -1))
 
 

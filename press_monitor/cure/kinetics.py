@@ -42,9 +42,7 @@ def exponent_of(temperature: Array, reference: Array | float) -> Array:
     )
 
 
-def rate(
-    temperature: Array | float, activation_energy: Array | float, reference_temperature: Array | float
-) -> Array:
+def rate(temperature: Array | float, activation_energy: Array | float, reference_temperature: Array | float) -> Array:
     """Cure speed at `temperature` over that at the reference temperature (Arrhenius), never overflowing."""
     exponent = activation_energy * exponent_of(np.asarray(temperature, dtype=np.float64), reference_temperature)
     return np.exp(np.clip(exponent, -_LARGEST_EXPONENT, _LARGEST_EXPONENT))
@@ -60,9 +58,7 @@ def step_mean(rate_0: Array, rate_1: Array, log_ratio: Array) -> Array:
     return np.asarray(0.5 * (rate_0 + rate_1) / (1.0 + h2 / (3.0 + 0.2 * h2)))
 
 
-def equivalent_time(
-    times: Array, temperature: Array, activation_energy: float, reference_temperature: float
-) -> Array:
+def equivalent_time(times: Array, temperature: Array, activation_energy: float, reference_temperature: float) -> Array:
     """Equivalent seconds at the reference temperature up to each of `times`.
 
     Args:

@@ -91,6 +91,10 @@ class Tracks:
             np.array([e for _, e in each], dtype=np.float64).reshape(len(each), points.count),
         )
 
+    def select(self, rows: slice, offset: int) -> Tracks:
+        """Some of the tracks, their variants counted from `offset`."""
+        return Tracks(self.variant[rows] - offset, self.energies[rows])
+
     def __add__(self, other: Tracks) -> Tracks:
         return Tracks(np.concatenate([self.variant, other.variant]), np.vstack([self.energies, other.energies]))
 

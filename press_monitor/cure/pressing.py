@@ -52,9 +52,7 @@ class Pressing:
             self._vapour(seconds, bag, degC)
         points = self._points
         if pressed is False:
-            self._unpressed += np.clip(now, points.scorch, points.blow) - np.clip(
-                before, points.scorch, points.blow
-            )
+            self._unpressed += np.clip(now, points.scorch, points.blow) - np.clip(before, points.scorch, points.blow)
         reaching = (now >= points.blow) & ~self.past
         if reaching.any():
             self.caught |= reaching & (self._unpressed > UNPRESSED_SHARE * (points.blow - points.scorch))

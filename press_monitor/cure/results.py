@@ -30,6 +30,18 @@ class CurePointSI:
     peak_degC: float
     temperature_degC: float
 
+    def as_json(self) -> dict[str, str | float]:
+        """As the command line prints it: mm and minutes."""
+        return {
+            "stack": self.stack,
+            "depth_mm": self.depth * 1e3,
+            "state_of_cure": self.state_of_cure,
+            "state_of_cure_low": self.state_of_cure_low,
+            "state_of_cure_high": self.state_of_cure_high,
+            "equivalent_min": self.equivalent_s / 60.0,
+            "peak_degC": self.peak_degC,
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class LayerBounds:

@@ -77,9 +77,7 @@ class Limits:
 
     def __post_init__(self) -> None:
         if not self.activation_energy[0] <= 0.0 <= self.activation_energy[1]:
-            raise CureError(
-                "limits: activation_energy must reach from a difference below to one above the compound's"
-            )
+            raise CureError("limits: activation_energy must reach from a difference below to one above the compound's")
         for what, (low, high) in (("diffusivity", self.diffusivity), ("thickness", self.thickness)):
             if not 0.0 < low <= 1.0 <= high:
                 raise CureError(f"limits: {what} must reach from a factor below one to a factor above one")
@@ -162,7 +160,7 @@ class Temperatures:
         return before
 
     def _enter(self, inner: Face, outer: Face) -> None:
-        self._basis = self.walls.basis(inner.contact, outer.contact).select(self.rows)
+        self._basis = self.basis_between(inner, outer)
         self._steps = {}
         self.modes = self._basis.modes(self.now)
 
@@ -177,13 +175,21 @@ class Temperatures:
             self.modes = steps(self.modes, faces)
         self.now = self.basis.nodes(self.modes, float(faces[1]), float(faces[3]))
 
+    def basis_between(self, inner: Face, outer: Face) -> Basis:
+        """The eigenmodes between faces of these kinds."""
+        return self.walls.basis(inner.contact, outer.contact).select(self.rows)
+
     def between(self, inner: Face, outer: Face) -> tuple[Basis, Array]:
         """The eigenmodes between faces of these kinds, and the present temperatures in them."""
         now = None if self.inner is None or self.outer is None else (self.inner.contact, self.outer.contact)
         if now == (inner.contact, outer.contact):
             return self.basis, self.modes
-        basis = self.walls.basis(inner.contact, outer.contact).select(self.rows)
+        basis = self.basis_between(inner, outer)
         return basis, basis.modes(self.now)
+
+    def first(self) -> Temperatures:
+        """The first variant's alone."""
+        return Temperatures(self.walls, slice(0, 1), self.now[:1])
 
     def copy(self, rows: slice) -> Temperatures:
         """The same of some of the variants, going its own way from here."""
