@@ -1,7 +1,7 @@
 """A cycle's readings as arrays of scaled integers, and their packed form.
 
 Packed form, version 1 (little endian): magic ``PMTR``, version u8, literal-context byte u8, header length u16,
-payload length u32, CRC-32 of header and payload u32, header (deflated JSON: rows, time
+payload length u32, CRC-32 of all the rest u32, header (deflated JSON: rows, time
 decimals, channels, first values, plane counts),
 payload (raw LZMA1). The payload holds, column by column (times first), the low byte of ``delta + 128``, then the
 higher bytes (zigzag) of the columns that need them, then a bit mask for each column with empty cells.
@@ -30,7 +30,8 @@ __all__ = ["Trace", "TraceError", "pack", "packed_rows", "unpack"]
 
 _MAGIC = b"PMTR"
 _VERSION = 1
-_HEAD = struct.Struct("<4sBBHII")
+_HEAD = struct.Struct("<4sBBHI")
+_START = _HEAD.size + 4
 _EXACT = float(1 << 53)
 _CENTRE = 128
 _CONTEXTS = (1, 4)
@@ -181,19 +182,24 @@ def pack(trace: Trace) -> bytes:
         ((c, lzma.compress(payload, lzma.FORMAT_RAW, filters=_filters(c))) for c in _CONTEXTS),
         key=lambda pair: len(pair[1]),
     )
-    check = zlib.crc32(packed, zlib.crc32(header))
-    return _HEAD.pack(_MAGIC, _VERSION, context, len(header), len(packed), check) + header + packed
+    return _enveloped(context, header, packed)
+
+
+def _enveloped(context: int, header: bytes, packed: bytes) -> bytes:
+    sizes = _HEAD.pack(_MAGIC, _VERSION, context, len(header), len(packed))
+    return sizes + struct.pack("<I", zlib.crc32(sizes + header + packed)) + header + packed
 
 
 def _opened(data: bytes) -> tuple[int, dict[str, Any], bytes]:
     """Literal context, checked header, payload still compressed."""
-    if len(data) < _HEAD.size or data[:4] != _MAGIC:
+    if len(data) < _START or data[:4] != _MAGIC:
         raise TraceError("not a packed trace")
-    _, version, context, header_size, payload_size, check = _HEAD.unpack_from(data)
+    _, version, context, header_size, payload_size = _HEAD.unpack_from(data)
     if version != _VERSION:
         raise TraceError(f"packed trace of version {version}; this program reads version {_VERSION}")
-    body = data[_HEAD.size :]
-    if len(body) != header_size + payload_size or zlib.crc32(body) != check:
+    check = struct.unpack_from("<I", data, _HEAD.size)[0]
+    body = data[_START:]
+    if len(body) != header_size + payload_size or zlib.crc32(data[: _HEAD.size] + body) != check:
         raise TraceError("packed trace is damaged")
     try:
         about = json.loads(zlib.decompressobj().decompress(body[:header_size], _LONGEST_HEADER))
