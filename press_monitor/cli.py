@@ -5,10 +5,6 @@ Data goes to stdout, talk to stderr. Exit 0: fine; 1: it found a problem; 2: a m
 
 from __future__ import annotations
 
-import io
-import json
-import math
-import os
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,131 +13,26 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from press_monitor import __version__
+from press_monitor.console import (
+    MOST_LINES,
+    PROBLEM,
+    REFUSED,
+    Commands,
+    Number,
+    Temperature,
+    put,
+    put_json,
+    say,
+    speak_utf_8,
+)
 
 if TYPE_CHECKING:
     from press_monitor.archive.reader import ArchiveReader
 
 __all__ = ["cli", "main"]
 
-PROBLEM = 1
-REFUSED = 2
-INTERRUPTED = 130
-MOST_LINES = 4
-LONGEST_LINE = 500
 VERDICTS = ("pass", "exceptions", "review", "fail", "incomplete")
 DAY = ("%Y-%m-%d",)
-OURS = ("press_monitor", "drivers")
-
-
-def say(text: str) -> None:
-    """Talk, on stderr."""
-    click.echo(text, err=True)
-
-
-def put(text: str | bytes) -> None:
-    """Data, on stdout: text with its newline, bytes as they are. A reader that hung up is no error of ours."""
-    try:
-        if isinstance(text, bytes):
-            sys.stdout.flush()
-            sys.stdout.buffer.write(text)
-            sys.stdout.buffer.flush()
-        else:
-            click.echo(text)
-    except BrokenPipeError:
-        _let_stdout_go()
-
-
-def _let_stdout_go() -> None:
-    """Point stdout nowhere, so that what is still buffered does not fail again at exit."""
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, sys.stdout.fileno())
-
-
-def put_json(value: Any) -> None:  # noqa: ANN401 - any JSON
-    """One JSON document; a number that is not finite would be our mistake, and is refused rather than printed."""
-    put(json.dumps(value, ensure_ascii=False, allow_nan=False, indent=2))
-
-
-def _printable(text: str) -> str:
-    return "".join(c if c.isprintable() or c == "\n" else repr(c)[1:-1] for c in text)
-
-
-def words_of(error: Exception) -> list[str]:
-    """An error in at most four lines fit for the operator. What is not ours is called a fault of the program."""
-    ours = type(error).__module__.split(".")[0] in OURS
-    if isinstance(error, OSError) and not ours:
-        where = f"{error.filename}: " if error.filename is not None else ""
-        text = f"{where}{error.strerror or error}"
-    elif ours:
-        text = str(error)
-    else:
-        text = (
-            f"a fault in the program, not in your files: {type(error).__name__}: {error}\n"
-            "(PRESS_MONITOR_DEBUG=1 shows where; nothing was changed)"
-        )
-    lines = [line if len(line) <= 500 else line[:500] + " …" for line in _printable(text).splitlines() if line.strip()]
-    lines = lines or [type(error).__name__]
-    if len(lines) > MOST_LINES:
-        lines = [*lines[: MOST_LINES - 1], f"… and {len(lines) - MOST_LINES + 1} more lines"]
-    return [f"press-monitor: {lines[0]}", *lines[1:]]
-
-
-class Commands(click.Group):
-    """The group of commands; it turns what they raise into words and an exit code."""
-
-    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
-        """Run a command. Errors end with exit 2, shown whole where PRESS_MONITOR_DEBUG is set."""
-        try:
-            return super().invoke(ctx)
-        except (click.ClickException, click.exceptions.Exit):
-            raise
-        except (click.Abort, KeyboardInterrupt, EOFError):
-            say("press-monitor: interrupted")
-            ctx.exit(INTERRUPTED)
-        except BrokenPipeError:
-            _let_stdout_go()
-            ctx.exit(0)
-        except Exception as error:
-            if os.environ.get("PRESS_MONITOR_DEBUG"):
-                raise
-            for line in words_of(error):
-                say(line)
-            ctx.exit(REFUSED)
-
-
-class Number(click.ParamType[float]):
-    """A finite number."""
-
-    name = "number"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
-        """Refuses text, nan and inf."""
-        try:
-            number = float(value)
-        except (TypeError, ValueError):
-            number = math.nan
-        if not math.isfinite(number):
-            self.fail(f"{value!r} is not a finite number", param, ctx)
-        return number
-
-
-class Temperature(click.ParamType[float]):
-    """A temperature with its unit, such as "300 degF", given on as degC."""
-
-    name = "temperature"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
-        """Refuses what `press_monitor.quantities` refuses."""
-        from press_monitor.quantities import Dimension, QuantityError, parse
-
-        if isinstance(value, float):
-            return value
-        try:
-            return parse(value, Dimension.TEMPERATURE)
-        except QuantityError as error:
-            self.fail(str(error), param, ctx)
-
-
 PATH = click.Path(path_type=Path)
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON only.")
 archive_option = click.option("--archive", type=PATH, metavar="DB", help="The archive. [default: see paths]")
@@ -190,7 +81,34 @@ def cli(ctx: click.Context, archive: Path | None, shop: Path | None) -> None:
         if sys.stdin.isatty() and sys.stdout.isatty() and click.confirm("Start the demo now?", default=True, err=True):
             ctx.exit(ctx.invoke(demo))
         ctx.exit(REFUSED)
-    # dashboard
+    _dashboard(ctx, place, _place(ctx, "archive", archive))
+
+
+def _dashboard(ctx: click.Context, shop_file: Path, archive: Path) -> None:
+    """Start a recorder where none runs, then show the floor. The recorder goes on when the dashboard is closed."""
+    from press_monitor.shop import load_shop
+
+    shop = load_shop(shop_file)
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        say("press-monitor: the dashboard needs a terminal; without one: press-monitor recorder")
+        ctx.exit(REFUSED)
+    from press_monitor.paths import locations
+    from press_monitor.recorder.launch import LaunchError, recorder_command, start_detached
+    from press_monitor.recorder.service import holder_of
+    from press_monitor.screens.app import run_dashboard
+
+    def restart() -> str | None:
+        try:
+            start_detached(recorder_command(shop_file, archive), archive, locations().recorder_log)
+        except LaunchError as error:
+            return str(error)
+        return None
+
+    if holder_of(archive) is None and (failed := restart()) is not None:
+        for line in failed.splitlines()[:MOST_LINES]:
+            say(line)
+        ctx.exit(REFUSED)
+    run_dashboard(archive, shop, restart=restart)
 
 
 @cli.command()
@@ -207,6 +125,14 @@ def demo(speed: float | None, presses: int) -> None:
 @click.pass_context
 def recorder(ctx: click.Context, archive: Path | None, shop: Path | None, stop: bool) -> None:
     """The recorder without a screen; the dashboard starts one by itself."""
+    from press_monitor.recorder.service import run_recorder, stop_recorder
+
+    at = _place(ctx, "archive", archive)
+    if stop:
+        ctx.exit(stop_recorder(at, say))
+    from press_monitor.paths import locations
+
+    ctx.exit(run_recorder(_place(ctx, "shop", shop), at, locations().key_file))
 
 
 @cli.command()
@@ -365,7 +291,5 @@ def thermocouple(type_: str, mv: float | None, temp: float | None, cold_junction
 
 def main() -> None:
     """The command ``press-monitor``."""
-    for stream, errors in ((sys.stdout, "strict"), (sys.stderr, "backslashreplace")):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(encoding="utf-8", errors=errors)
+    speak_utf_8()
     cli(prog_name="press-monitor")

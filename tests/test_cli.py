@@ -15,7 +15,8 @@ import click
 import pytest
 from click.testing import CliRunner, Result
 
-from press_monitor.cli import MOST_LINES, cli, words_of
+from press_monitor.cli import cli
+from press_monitor.console import MOST_LINES, words_of
 from press_monitor.paths import HOME_VARIABLE
 
 ROOT = Path(__file__).resolve().parent.parent

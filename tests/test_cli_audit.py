@@ -13,7 +13,8 @@ from click.testing import CliRunner, Result
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from press_monitor.cli import MOST_LINES, cli
+from press_monitor.cli import cli
+from press_monitor.console import MOST_LINES
 from press_monitor.paths import HOME_VARIABLE
 from tests.shopfiles import SHOP, log_text, write_job
 

@@ -1,0 +1,149 @@
+"""What every command needs of the console: where words and data go, how errors read, what an option may be."""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+import os
+import sys
+from typing import Any
+
+import click
+
+__all__ = [
+    "MOST_LINES",
+    "PROBLEM",
+    "REFUSED",
+    "Commands",
+    "Number",
+    "Temperature",
+    "put",
+    "put_json",
+    "say",
+    "speak_utf_8",
+    "words_of",
+]
+
+PROBLEM = 1
+REFUSED = 2
+INTERRUPTED = 130
+MOST_LINES = 4
+LONGEST_LINE = 500
+OURS = ("press_monitor", "drivers")
+
+
+def say(text: str) -> None:
+    """Talk, on stderr."""
+    click.echo(text, err=True)
+
+
+def put(text: str | bytes) -> None:
+    """Data, on stdout: text with its newline, bytes as they are. A reader that hung up is no error of ours."""
+    try:
+        if isinstance(text, bytes):
+            sys.stdout.flush()
+            sys.stdout.buffer.write(text)
+            sys.stdout.buffer.flush()
+        else:
+            click.echo(text)
+    except BrokenPipeError:
+        _let_stdout_go()
+
+
+def _let_stdout_go() -> None:
+    """Point stdout nowhere, so that what is still buffered does not fail again at exit."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+
+
+def put_json(value: Any) -> None:  # noqa: ANN401 - any JSON
+    """One JSON document; a number that is not finite would be our mistake, and is refused rather than printed."""
+    put(json.dumps(value, ensure_ascii=False, allow_nan=False, indent=2))
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() or c == "\n" else repr(c)[1:-1] for c in text)
+
+
+def words_of(error: Exception) -> list[str]:
+    """An error in at most four lines fit for the operator. What is not ours is called a fault of the program."""
+    ours = type(error).__module__.split(".")[0] in OURS
+    if isinstance(error, OSError) and not ours:
+        where = f"{error.filename}: " if error.filename is not None else ""
+        text = f"{where}{error.strerror or error}"
+    elif ours:
+        text = str(error)
+    else:
+        text = (
+            f"a fault in the program, not in your files: {type(error).__name__}: {error}\n"
+            "(PRESS_MONITOR_DEBUG=1 shows where; nothing was changed)"
+        )
+    lines = [line if len(line) <= 500 else line[:500] + " …" for line in _printable(text).splitlines() if line.strip()]
+    lines = lines or [type(error).__name__]
+    if len(lines) > MOST_LINES:
+        lines = [*lines[: MOST_LINES - 1], f"… and {len(lines) - MOST_LINES + 1} more lines"]
+    return [f"press-monitor: {lines[0]}", *lines[1:]]
+
+
+class Commands(click.Group):
+    """The group of commands; it turns what they raise into words and an exit code."""
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
+        """Run a command. Errors end with exit 2, shown whole where PRESS_MONITOR_DEBUG is set."""
+        try:
+            return super().invoke(ctx)
+        except (click.ClickException, click.exceptions.Exit):
+            raise
+        except (click.Abort, KeyboardInterrupt, EOFError):
+            say("press-monitor: interrupted")
+            ctx.exit(INTERRUPTED)
+        except BrokenPipeError:
+            _let_stdout_go()
+            ctx.exit(0)
+        except Exception as error:
+            if os.environ.get("PRESS_MONITOR_DEBUG"):
+                raise
+            for line in words_of(error):
+                say(line)
+            ctx.exit(REFUSED)
+
+
+class Number(click.ParamType[float]):
+    """A finite number."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
+        """Refuses text, nan and inf."""
+        try:
+            number = float(value)
+        except (TypeError, ValueError):
+            number = math.nan
+        if not math.isfinite(number):
+            self.fail(f"{value!r} is not a finite number", param, ctx)
+        return number
+
+
+class Temperature(click.ParamType[float]):
+    """A temperature with its unit, such as "300 degF", given on as degC."""
+
+    name = "temperature"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
+        """Refuses what `press_monitor.quantities` refuses."""
+        from press_monitor.quantities import Dimension, QuantityError, parse
+
+        if isinstance(value, float):
+            return value
+        try:
+            return parse(value, Dimension.TEMPERATURE)
+        except QuantityError as error:
+            self.fail(str(error), param, ctx)
+
+
+def speak_utf_8() -> None:
+    """Write UTF-8 whatever the console claims; a message may lose a letter, data may not."""
+    for stream, errors in ((sys.stdout, "strict"), (sys.stderr, "backslashreplace")):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(encoding="utf-8", errors=errors)
