@@ -89,7 +89,7 @@ class TickAssembler:
         self._quiet = quiet
         self._heard = self._newest = -math.inf
         self._next: float | None = None
-        self._floor = -math.inf
+        self._floor = self._wait_until = -math.inf
         self.strangers: dict[str, int] = {}
 
     @property
@@ -97,9 +97,19 @@ class TickAssembler:
         """Whether any configured channel has said anything."""
         return any(c.newest is not None or c.waiting for c in self._channels.values())
 
-    def start_at(self, at: float) -> None:
-        """Lay the grid anew: the next slot ends at `at`, and none before it will be given out."""
+    def start_at(self, at: float, wait_until: float = -math.inf) -> None:
+        """Lay the grid anew: the next slot ends at `at`, and none before it will be given out.
+
+        Until `wait_until`, nothing is given out before the first sample, which may bring an instrument's memory.
+        """
         self._next = self._floor = at
+        self._wait_until = wait_until
+
+    def latest(self, now: float) -> float:
+        """The end of the newest slot given out; before the first one, the grid point at or before `now`."""
+        if self._next is None:
+            self._next = math.floor(now / self._interval) * self._interval + self._interval
+        return self._next - self._interval
 
     def add(self, samples: Iterable[Sample], now: float) -> None:
         """Take samples that came by shop-monotonic `now`, in the order they came."""
@@ -122,6 +132,8 @@ class TickAssembler:
 
         Stopping early loses nothing: the rest come at the next call.
         """
+        if now < self._wait_until and not self.seen:
+            return
         if self._next is None:
             self._next = self._grid_at_or_after(now)
         behind = self._newest < now - self._grace - self._interval and now - self._heard < self._quiet

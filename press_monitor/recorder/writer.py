@@ -12,13 +12,11 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
-from contextlib import AbstractContextManager
 from dataclasses import dataclass
-from typing import Generic, Protocol, TypeVar
 
-from press_monitor.archive.types import Command
+from press_monitor.archive import Archive, Command
 
-__all__ = ["Job", "Store", "Writer", "WriterStatus"]
+__all__ = ["Job", "Writer", "WriterStatus"]
 
 _LINGER = 0.1
 """Seconds a first job waits for others to share its commit."""
@@ -32,24 +30,8 @@ _ROW_LIMIT = 250_000
 """Rows kept in memory while the disk refuses: an hour of 64 presses at 1 Hz."""
 
 
-class Store(Protocol):
-    """What the thread itself needs of the archive; jobs use the rest."""
-
-    def transaction(self) -> AbstractContextManager[object]:
-        """All or nothing."""
-
-    def waiting_commands(self) -> Sequence[Command]:
-        """Commands nobody has answered."""
-
-    def close(self) -> None:
-        """Let the archive and its lock go."""
-
-
-S = TypeVar("S", bound=Store)
-
-
 @dataclass(frozen=True, slots=True)
-class Job(Generic[S]):
+class Job:
     """Something to write.
 
     Attributes:
@@ -61,7 +43,7 @@ class Job(Generic[S]):
         failed: called with words where the archive refuses this very job, which is then dropped.
     """
 
-    run: Callable[[S], object]
+    run: Callable[[Archive], object]
     key: str | None = None
     rows: int = 0
     urgent: bool = False
@@ -89,7 +71,7 @@ def _is_disk(error: BaseException) -> bool:
     return type(error) is sqlite3.DatabaseError or (error.__cause__ is not None and _is_disk(error.__cause__))
 
 
-class Writer(Generic[S]):
+class Writer:
     """Owns the archive in a thread of its own.
 
     Args:
@@ -102,7 +84,7 @@ class Writer(Generic[S]):
 
     def __init__(
         self,
-        open_store: Callable[[], S],
+        open_store: Callable[[], Archive],
         *,
         wall: Callable[[], float] = time.time,
         news: Callable[[], None] = lambda: None,
@@ -117,8 +99,8 @@ class Writer(Generic[S]):
         self._poll = poll
         self._row_limit = row_limit
         self._changed = threading.Condition()
-        self._queue: dict[object, Job[S]] = {}
-        self._batch: list[Job[S]] = []
+        self._queue: dict[object, Job] = {}
+        self._batch: list[Job] = []
         self._urgent = False
         self._stopping = False
         self._commands: list[Command] = []
@@ -134,7 +116,7 @@ class Writer(Generic[S]):
         self._thread.start()
         self._opened.result()
 
-    def put(self, *jobs: Job[S]) -> None:
+    def put(self, *jobs: Job) -> None:
         """Queue jobs, in order and for one commit. Never waits for the disk."""
         with self._changed:
             for job in jobs:
@@ -205,7 +187,7 @@ class Writer(Generic[S]):
         with contextlib.suppress(Exception):
             store.close()
 
-    def commit(self, store: S) -> bool:
+    def commit(self, store: Archive) -> bool:
         """Write everything that waits; False where the disk refuses, and then it all stays waiting."""
         with self._changed:
             self._batch += self._queue.values()
@@ -224,12 +206,16 @@ class Writer(Generic[S]):
         self._settle(batch, results)
         return True
 
-    def look(self, store: S) -> None:
+    def look(self, store: Archive) -> None:
         """Fetch new commands. A disk that cannot be read is told by the next commit."""
         try:
             waiting = list(store.waiting_commands())
-        except (OSError, sqlite3.Error) as error:
-            self._fail(error)
+        except Exception as error:
+            if _is_disk(error):
+                self._fail(error)
+            else:  # a command that cannot be read must not end the recording
+                with self._changed:
+                    self._why = f"{type(error).__name__}: {error}"
             return
         with self._changed:
             fresh = [command for command in waiting if command.uuid not in self._delivered]
@@ -238,7 +224,7 @@ class Writer(Generic[S]):
         if fresh:
             self._news()
 
-    def _one_by_one(self, store: S, batch: list[Job[S]]) -> bool:
+    def _one_by_one(self, store: Archive, batch: list[Job]) -> bool:
         """One job is at fault: find it and drop it, so that it cannot hold up every press's record."""
         for job in batch:
             try:
@@ -257,7 +243,7 @@ class Writer(Generic[S]):
                 self._settle([job], [result])
         return True
 
-    def _settle(self, jobs: Sequence[Job[S]], results: list[object]) -> None:
+    def _settle(self, jobs: Sequence[Job], results: list[object]) -> None:
         with self._changed:
             del self._batch[: len(jobs)]
             self._commits += 1

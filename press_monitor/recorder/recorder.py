@@ -1,0 +1,266 @@
+"""The recorder: ports in, watches stepped, the archive written, commands obeyed. One loop, which waits for nobody."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from drivers.base import Clock, Driver, DriverError
+from drivers.registry import make_driver
+from press_monitor.archive import Archive, ArchiveReader, Command, CycleStart
+from press_monitor.readings.conditioning import PressConditioner
+from press_monitor.readings.types import SignalError
+from press_monitor.recorder.channels import press_channels
+from press_monitor.recorder.clock import ClockGuard, ShopClock
+from press_monitor.recorder.cycle import Cycle
+from press_monitor.recorder.port import Port
+from press_monitor.recorder.station import Answer, Station
+from press_monitor.recorder.watches import ShopWatches
+from press_monitor.recorder.writer import Job, Writer
+from press_monitor.shop import Press, Shop, ShopError
+
+__all__ = ["DriverMaker", "Recorder"]
+
+DriverMaker = Callable[[str, Mapping[str, object], Clock], Driver]
+
+_PACE_S = 0.05
+"""Real seconds between two passes at least: what came meanwhile shares one."""
+
+_LONGEST_WAIT_S = 0.1
+_PUBLISH_S = 0.2
+_BEAT_S = 1.0
+_BUDGET = 60
+"""Slots a press is stepped through in one pass, so that one with a long history does not keep the others waiting."""
+
+
+@dataclass(slots=True)
+class _Place:
+    station: Station
+    port: Port
+    watches: ShopWatches
+    published: float = float("-inf")
+
+
+class Recorder:
+    """The recorder of one shop.
+
+    Args:
+        shop: the shop file.
+        archive, key: where the archive and its private key lie; made if missing.
+        clock: shop time.
+        interval: grid step, whole shop seconds.
+        make: makes drivers.
+        say: takes one line for the log.
+
+    Raises `ShopError` for channels or driver options that cannot be used.
+    """
+
+    def __init__(
+        self,
+        shop: Shop,
+        archive: Path,
+        key: Path,
+        *,
+        clock: ShopClock | None = None,
+        interval: int = 1,
+        make: DriverMaker = make_driver,
+        say: Callable[[str], None] = lambda _: None,
+    ) -> None:
+        self.shop = shop
+        self.clock = clock if clock is not None else ShopClock()
+        self._archive = archive
+        self._say = say
+        self._interval = interval
+        self._wake = threading.Event()
+        self._stop = threading.Event()
+        self._guard = ClockGuard(self.clock.real, self.clock.wall)
+        self._writer: Writer = Writer(
+            lambda: Archive.open(archive, key_path=key, holder="recorder", clock=self.clock.wall),
+            wall=self.clock.wall,
+            news=self._wake.set,
+        )
+        self._beaten = float("-inf")
+        self._places = {press.name: self._place(press, make) for press in shop.presses.values()}
+
+    def _place(self, press: Press, make: DriverMaker) -> _Place:
+        where = f"presses.{press.name}"
+        channels = press_channels(press, self.shop)
+        try:
+            conditioner = PressConditioner(channels)
+            driver = make(press.driver, press.options, self.clock.monotonic)
+        except SignalError as error:
+            raise ShopError(self.shop.file, None, f"{where}.channels", str(error)) from None
+        except DriverError as error:
+            inside = where if error.key == "driver" else f"{where}.options"
+            raise ShopError(self.shop.file, None, f"{inside}.{error.key}", error.message) from None
+        watches = ShopWatches(press, self.shop, channels)
+        # What a real second of delay costs in shop time grows with the clock's speed.
+        slack = max(1.0, self.clock.speed)
+        station = Station(
+            press.name,
+            conditioner,
+            watches,
+            self._writer.put,
+            monotonic=self.clock.monotonic,
+            utc=self.clock.utc,
+            interval=self._interval,
+            grace=0.3 * slack,
+            quiet=1.0 * slack,
+        )
+        wait = 0.2 if self.clock.speed == 1.0 else 0.05
+        return _Place(
+            station, Port(press.name, driver, self.clock.monotonic, wake=self._wake.set, read_wait=wait), watches
+        )
+
+    @property
+    def stations(self) -> dict[str, Station]:
+        """Every press by its name."""
+        return {name: place.station for name, place in self._places.items()}
+
+    # -- beginning and ending --
+
+    def start(self) -> None:
+        """Take the archive, open the ports, go on with cycles an interruption left open.
+
+        Raises `ArchiveLocked` where somebody else records, `ArchiveError` where the archive cannot be used.
+        """
+        self._writer.start()
+        for place in self._places.values():
+            place.port.start()
+        try:
+            with ArchiveReader(self._archive) as reader:
+                self._resume_all(reader)
+        except BaseException:
+            self.close()
+            raise
+        self._beat()
+
+    def _resume_all(self, reader: ArchiveReader) -> None:
+        row = reader.recorder()
+        for left in reader.open_cycles():
+            place = self._places.get(left.start.press)
+            if place is None:
+                self._say(f"{left.start.press}: has an open cycle, but the shop file has no such press; left as it is")
+                continue
+            self._resume(place, left.start, reader, None if row is None else row.heartbeat_utc)
+
+    def _resume(self, place: _Place, start: CycleStart, reader: ArchiveReader, heartbeat: float | None) -> None:
+        save, events = reader.latest_save(start.cycle_id), reader.events(start.cycle_id)
+        rows = reader.rows(start.cycle_id, -1 if save is None else save.seq).rows()
+        now = self.clock.monotonic()
+        try:
+            cycle = Cycle(start, place.watches.again(start, None if save is None else save.save), now)
+            cycle.replay(save, rows, events)
+        except Exception as error:  # whatever an earlier version may have kept
+            self._say(f"{start.press}: the open cycle cannot be gone on with: {type(error).__name__}: {error}")
+            broken = Cycle(start, place.watches.fit(None).watch, now)
+            broken.t = float(rows[-1][1]) if rows else 0.0
+            place.station.give_up(broken, f"the recorder was interrupted, and {error}")
+            return
+        gap = self._gap(start, cycle, heartbeat)
+        cycle.origin = now - (cycle.t + gap)
+        cycle.mark_gap(cycle.t + gap)
+        place.station.resume(cycle)
+        self._say(f"{start.press}: going on with the cycle at {cycle.t:.0f} s, after {gap:.0f} s without a recorder")
+
+    def _gap(self, start: CycleStart, cycle: Cycle, heartbeat: float | None) -> float:
+        """Shop seconds since the cycle's last row, by the wall clock, the only one that outlives a process."""
+        wall = self.clock.wall()
+        if heartbeat is not None:
+            gap = (wall - heartbeat) * self.clock.speed
+        else:
+            gap = self.clock.utc() - start.started_utc - cycle.t
+        if gap < 0.0:
+            self._say(f"{start.press}: the computer's clock was set back while nothing recorded; the gap is not known")
+        return max(gap, float(self._interval))
+
+    def stop(self) -> None:
+        """Have `run` end after its present pass. Any thread, and signal handlers, may call it."""
+        self._stop.set()
+        self._wake.set()
+
+    def close(self, deadline: float = 5.0) -> bool:
+        """Close ports and archive, with what a later start needs; False where the disk took longer than `deadline`."""
+        for place in self._places.values():
+            place.port.stop()
+            place.station.stop()
+        written = self._writer.stop(deadline)
+        for place in self._places.values():
+            place.port.join(1.0)
+        return written
+
+    # -- the loop --
+
+    def run(self) -> None:
+        """Record until `stop`."""
+        while not self._stop.is_set():
+            began = self.clock.real()
+            if not self.once():
+                self._wake.wait(_LONGEST_WAIT_S)
+                self._stop.wait(max(0.0, _PACE_S - (self.clock.real() - began)))
+                self._wake.clear()
+
+    def once(self) -> bool:
+        """One pass over every press; True where more is to be done at once."""
+        real, busy = self.clock.real(), False
+        for name, place in self._places.items():
+            busy |= place.station.take(place.port.take(), _BUDGET)
+            number = place.station.finished()
+            if number is not None:
+                self._say(f"{name}: sealed as certificate {number}" if number else f"{name}: could not be sealed")
+            if real - place.published >= _PUBLISH_S:
+                place.station.about = self._about(place)
+                if place.station.publish():
+                    place.published = real
+        for command in self._writer.commands():
+            self._obey(command)
+        if real - self._beaten >= _BEAT_S:
+            self._beat()
+        return busy
+
+    def _beat(self) -> None:
+        self._beaten = self.clock.real()
+        utc = self.clock.wall()
+        self._writer.put(Job(lambda archive: archive.beat(utc), key="beat"))
+        for note in self._guard.look():
+            self._say(note.words)
+            for place in self._places.values():
+                place.station.note(note)
+
+    def _about(self, place: _Place) -> dict[str, object]:
+        port, writing = place.port.status(), self._writer.status()
+        return {
+            "port": {"state": port.state.value, "why": port.why, "samples_dropped": port.dropped},
+            "archive_failing_since_utc": writing.failing_since,
+            "archive_why": writing.why if writing.failing_since is not None else "",
+            "rows_dropped": writing.dropped_rows,
+            "horn": "none",
+            "speed": self.clock.speed,
+        }
+
+    # -- commands --
+
+    def _obey(self, command: Command) -> None:
+        answer = self._answer(command)
+        place = self._places.get(command.press or "")
+        if place is not None:
+            place.station.publish()
+        utc = self.clock.wall()
+        self._writer.put(Job(lambda archive: archive.answer(command.uuid, answer.word, answer.text, utc), urgent=True))
+        self._say(
+            f"{command.kind} {command.press or ''} by {command.operator or 'no name'}: {answer.word} {answer.text}"
+        )
+
+    def _answer(self, command: Command) -> Answer:
+        if not command.live(self.clock.wall()):
+            return Answer("expired", "was not taken up in time")
+        if command.kind == "stop-recorder":
+            self.stop()
+            return Answer("done", "the recorder stops; open cycles go on when it is started again")
+        place = self._places.get(command.press or "")
+        if place is None:
+            known = ", ".join(self._places)
+            return Answer("refused", f"no press {command.press!r}; there are: {known}")
+        return place.station.obey(command)

@@ -1,0 +1,351 @@
+"""One press as the recorder keeps it: empty, or with a running cycle, or waiting for its certificate."""
+
+from __future__ import annotations
+
+import uuid
+from collections import deque
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from itertools import islice
+from typing import Protocol
+
+from drivers.base import Sample
+from press_monitor.archive.types import ChannelMeta, Command, CycleStart, Json
+from press_monitor.quantities import to_si
+from press_monitor.readings.conditioning import PressConditioner
+from press_monitor.readings.types import Role, role_of
+from press_monitor.recorder.clock import ClockNote
+from press_monitor.recorder.cycle import Counts, Cycle, Watch
+from press_monitor.recorder.ticks import Slot, TickAssembler
+from press_monitor.recorder.trigger import HeatTrigger
+from press_monitor.recorder.writer import Job
+from press_monitor.watch.types import Action, ActionKind, OperatorDid, Snapshot, to_json
+
+__all__ = ["Answer", "Fitted", "Refused", "Station", "Watches"]
+
+_HISTORY_S = 600.0
+_MEMORY_S = 2.0
+"""Seconds after an interruption in which an instrument may begin to hand over what it remembers."""
+
+_ALARM_KINDS = (ActionKind.ACKNOWLEDGE, ActionKind.SHELVE, ActionKind.UNSHELVE, ActionKind.RESET)
+
+
+class Refused(Exception):
+    """A command that is not carried out; the message says why, in words for the operator."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """``done`` or ``refused``, and a sentence."""
+
+    word: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """A watch made for a new cycle, and all that is needed to make it again."""
+
+    watch: Watch
+    recipe: Json
+    repair: Json | None
+    ticket: Json | None
+    setup: Json
+
+
+class Watches(Protocol):
+    """Makes watches for one press."""
+
+    def fit(self, args: Mapping[str, Json] | None) -> Fitted:
+        """A watch for a start command's arguments, or for an unticketed cycle. Raises `Refused`."""
+
+    def again(self, start: CycleStart, save: Json | None) -> Watch:
+        """The watch of a kept cycle, fresh or restored."""
+
+    def empty(self, t: float, values: Mapping[str, float]) -> Snapshot:
+        """What a screen needs of the press while nothing is on it; `values` in SI by channel."""
+
+    def body(self, cycle: Cycle, trouble: str | None = None) -> dict[str, Json]:
+        """The record to be sealed; with `trouble`, an incomplete one that says why it is."""
+
+
+class Station:
+    """One press. Every call comes from the recorder's loop, and none of them waits for anything.
+
+    Args:
+        name: the press's name in the shop file.
+        conditioner: of the press's channels, in row order.
+        watches: makes its watches.
+        put: queues jobs for the writer.
+        monotonic, utc: shop time.
+        interval: grid step, whole shop seconds.
+        grace, quiet: see `TickAssembler`.
+        new_id: makes cycle ids.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        conditioner: PressConditioner,
+        watches: Watches,
+        put: Callable[..., None],
+        *,
+        monotonic: Callable[[], float],
+        utc: Callable[[], float],
+        interval: int = 1,
+        grace: float = 0.3,
+        quiet: float = 1.0,
+        new_id: Callable[[], str] = lambda: uuid.uuid4().hex,
+    ) -> None:
+        self.name = name
+        self.channels = tuple(ChannelMeta(s.name, s.unit, s.decimals) for s in conditioner.setups)
+        self.cycle: Cycle | None = None
+        self.sealing = False
+        self.about: dict[str, Json] = {}
+        """What the recorder adds to the press's state: port, horn, disk."""
+        self._conditioner = conditioner
+        self._watches = watches
+        self._put = put
+        self._monotonic = monotonic
+        self._utc = utc
+        self._interval = interval
+        self._quiet = quiet
+        self._new_id = new_id
+        self._ticks = TickAssembler([c.name for c in self.channels], interval=interval, grace=grace, quiet=quiet)
+        self._trigger = HeatTrigger()
+        self._mats = [k for k, c in enumerate(self.channels) if role_of(c.name) in (Role.INNER_MAT, Role.OUTER_MAT)]
+        self._past: deque[tuple[float, Counts]] = deque(maxlen=int(_HISTORY_S / interval))
+        self._awaiting: Mapping[str, Json] | None = None
+        self._changed = True
+        self._sealed: list[int | str] = []
+
+    # -- readings --
+
+    def take(self, samples: Iterable[Sample], budget: int = 1_000_000) -> bool:
+        """Take what the port gave and step through at most `budget` slots; True where more are due at once."""
+        now = self._monotonic()
+        self._ticks.add(samples, now)
+        given = 0
+        for slot in islice(self._ticks.due(now), budget):
+            self._slot(slot)
+            given += 1
+        if self.cycle is not None and self.cycle.over and not self.sealing:
+            self._seal(self.cycle)
+        self._flush()
+        return given == budget
+
+    def _slot(self, slot: Slot) -> None:
+        self._changed = True
+        counts = self._counts(slot)
+        if self.cycle is not None and not self.sealing:
+            if not self.cycle.over:
+                self.cycle.take(slot.at, counts)
+            return
+        self._past.append((slot.at, counts))
+        if self.sealing:
+            return
+        if self._awaiting is not None:
+            args, self._awaiting = self._awaiting, None
+            self._begin(self._watches.fit(args), slot.at)
+            return
+        began = self._trigger.take(slot.at, [self._si(k, counts) for k in self._mats])
+        if began is not None:
+            self._begin(self._watches.fit(None), began)
+
+    def _counts(self, slot: Slot) -> Counts:
+        ready = self._conditioner.condition(sample for sample in slot.samples if sample is not None)
+        by_name = {done.channel: done.n for done in ready}
+        return tuple(by_name.get(c.name) for c in self.channels)
+
+    def _si(self, k: int, counts: Counts) -> float | None:
+        n, channel = counts[k], self.channels[k]
+        return None if n is None else to_si(n / 10**channel.decimals, channel.unit)
+
+    # -- cycles --
+
+    def await_first(self, args: Mapping[str, Json]) -> None:
+        """Begin a cycle with a start command's arguments at the next slot, as far back as an instrument remembers.
+
+        Raises `Refused` for arguments no watch can be made of, or with a cycle on the press.
+        """
+        if self.cycle is not None:
+            raise Refused(f"{self.name} has a cycle already")
+        self._watches.fit(args)
+        self._awaiting = args
+
+    def _begin(self, fitted: Fitted, origin: float) -> None:
+        """Begin a cycle whose zero is `origin`; rows since then that are kept in memory become its first."""
+        latest = self._ticks.latest(self._monotonic())
+        kept = [(at, counts) for at, counts in self._past if at >= min(origin, latest)]
+        origin = kept[0][0] if kept else latest
+        started = self._utc() - (self._monotonic() - origin)
+        start = CycleStart(
+            cycle_id=self._new_id(),
+            press=self.name,
+            started_utc=started,
+            source="live",
+            recipe=fitted.recipe,
+            repair=fitted.repair,
+            ticket=fitted.ticket,
+            channels=self.channels,
+            time_decimals=0,
+            setup=fitted.setup,
+        )
+        self._put(Job(lambda archive: archive.begin_cycle(start)))
+        self.cycle = cycle = Cycle(start, fitted.watch, origin)
+        for at, counts in kept or [(origin, (None,) * len(self.channels))]:
+            cycle.take(at, counts)
+        self._forget()
+        self._changed = True
+
+    def resume(self, cycle: Cycle) -> None:
+        """Go on with a cycle that an interruption left open; slots since its last row are given out as they were."""
+        self.cycle = cycle
+        wait_until = self._monotonic() + _MEMORY_S * self._quiet
+        self._ticks.start_at(cycle.origin + cycle.t + self._interval, wait_until)
+        self._changed = True
+
+    def _seal(self, cycle: Cycle, trouble: str | None = None) -> None:
+        self._flush()
+        self.sealing = True
+        try:
+            body = self._watches.body(cycle, trouble)
+        except Exception as error:  # a record that cannot be told whole must still be sealed, or the press is lost
+            body = self._watches.body(cycle, trouble := f"{type(error).__name__}: {error}")
+        self._put(
+            Job(
+                lambda archive: archive.seal(cycle.id, body),
+                urgent=True,
+                done=lambda number: self._sealed.append(int(str(number))),
+                failed=lambda why: self._sealed.append(why if trouble is None else 0),
+            )
+        )
+        self._changed = True
+
+    def give_up(self, cycle: Cycle, trouble: str) -> None:
+        """Seal a kept cycle that cannot be gone on with as incomplete, for this reason."""
+        self.cycle = cycle
+        self._seal(cycle, trouble)
+
+    def finished(self) -> int | None:
+        """The number of the certificate just sealed, the press being empty again; None otherwise.
+
+        0 where the archive refused even an incomplete record: the cycle then stays open in it.
+        """
+        if not self._sealed:
+            return None
+        outcome, cycle = self._sealed.pop(), self.cycle
+        if isinstance(outcome, str) and cycle is not None:
+            self._seal(cycle, outcome)
+            return None
+        self.cycle, self.sealing = None, False
+        self._forget()
+        self._changed = True
+        return int(outcome)
+
+    def _forget(self) -> None:
+        self._past.clear()
+        self._trigger.forget()
+
+    # -- commands --
+
+    def obey(self, command: Command) -> Answer:
+        """Carry out a command for this press, or say why not. The caller has seen to its expiry."""
+        try:
+            if command.kind == "start":
+                return self._start(command.args or {})
+            return self._act(command)
+        except Refused as refusal:
+            return Answer("refused", str(refusal))
+
+    def _start(self, args: Mapping[str, Json]) -> Answer:
+        if self.cycle is not None:
+            ticketed = "" if self.cycle.start.ticket else " without a ticket"
+            raise Refused(f"{self.name} has a cycle{ticketed} already; release it first")
+        self._begin(self._watches.fit(args), self._monotonic())
+        self._flush()
+        return Answer("done", f"{self.name} is being recorded")
+
+    def _act(self, command: Command) -> Answer:
+        try:
+            kind = ActionKind(command.kind)
+        except ValueError:
+            raise Refused(f"the recorder knows no command {command.kind!r}") from None
+        cycle = self.cycle
+        if cycle is None or self.sealing:
+            raise Refused(f"{self.name} has no running cycle")
+        if command.cycle_id is not None and command.cycle_id != cycle.id:
+            raise Refused("that cycle is over; another one is on the press now")
+        if kind in _ALARM_KINDS and command.alarm_id is None:
+            raise Refused("the command names no alarm")
+        args = command.args or {}
+        seconds = args.get("seconds")
+        if seconds is not None and (isinstance(seconds, bool) or not isinstance(seconds, int | float)):
+            raise Refused(f"{seconds!r} is no number of seconds")
+        action = Action(
+            cycle.t,
+            kind,
+            command.operator,
+            command.alarm_id,
+            str(args.get("note", "")),
+            None if seconds is None else float(seconds),
+        )
+        said = cycle.act(action)
+        self._changed = True
+        self._flush()
+        for event in said:
+            if isinstance(event, OperatorDid) and event.refused is not None:
+                raise Refused(event.refused)
+        return Answer("done", "")
+
+    def note(self, note: ClockNote) -> None:
+        """Have a clock note kept with the running cycle."""
+        if self.cycle is not None:
+            self.cycle.note(note.kind, max(self.cycle.t, 0.0), {"seconds": note.seconds, "words": note.words})
+
+    # -- what goes to the writer --
+
+    def _flush(self) -> None:
+        cycle = self.cycle
+        if cycle is None:
+            return
+        pending = cycle.take_pending()
+        jobs: list[Job] = []
+        if rows := pending.rows:
+            jobs.append(Job(lambda archive: archive.add_rows(cycle.id, rows), rows=len(rows)))
+        if events := pending.events:
+            jobs.append(Job(lambda archive: archive.add_events(cycle.id, events), urgent=True))
+        if save := pending.save:
+            jobs.append(
+                Job(lambda archive: archive.put_save(cycle.id, save.seq, save.t, save.save), key=f"save {self.name}")
+            )
+        if jobs:
+            self._put(*jobs)
+
+    def publish(self) -> bool:
+        """Queue the press's state for the dashboards, if it has changed since the last time."""
+        if not self._changed:
+            return False
+        self._changed = False
+        cycle = self.cycle
+        if cycle is None:
+            snapshot, cycle_id, utc = self._empty(), None, self._utc()
+        else:
+            snapshot, cycle_id = cycle.watch.snapshot(), cycle.id
+            # A dashboard takes a state as new by its time; what was done within one second is new as well.
+            within = min(max(cycle.axis(self._monotonic()) - cycle.t, 0.0), float(self._interval))
+            utc = cycle.utc(max(cycle.t, 0.0) + within)
+        state = {**to_json(snapshot), "recorder": dict(self.about)}
+        self._put(Job(lambda archive: archive.put_state(self.name, cycle_id, utc, state), key=f"state {self.name}"))
+        return True
+
+    def _empty(self) -> Snapshot:
+        at, counts = self._past[-1] if self._past else (self._monotonic(), (None,) * len(self.channels))
+        values = {c.name: si for k, c in enumerate(self.channels) if (si := self._si(k, counts)) is not None}
+        return self._watches.empty(at, values)
+
+    def stop(self) -> None:
+        """Queue what a later start needs to go on from here."""
+        if self.cycle is not None and not self.sealing:
+            self.cycle.keep_save()
+            self._flush()
