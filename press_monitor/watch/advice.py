@@ -136,7 +136,9 @@ class Words:
                 "The rubber is past its blow point and stands without full pressure: refill at the remote valve if it "
                 "holds, else finish the cure locked up. Do not reach in."
             ),
-            Stage.UNKNOWN: "Refill at the remote valve now. If it will not hold, heat off, leave it locked up. Do not reach in.",
+            Stage.UNKNOWN: (
+                "Refill at the remote valve now. If it will not hold, heat off and leave it locked up. Do not reach in."
+            ),
         }[stage]
 
     def no_pressure_message(self, value: float, mat: float | None, *, been_up: bool) -> str:
@@ -188,7 +190,7 @@ class Words:
     def lifted_advice(self, channel: str) -> str:
         """The probe, not the heat."""
         return (
-            f"It is the probe of {channel}, not the heat. Do not turn the set point up. Press it back only if that needs "
+            f"It is the probe of {channel}, not the heat. Leave the set point alone. Press it back only if that needs "
             "no hand near the press; else let the other mat's reading guide the cure."
         )
 
@@ -211,7 +213,9 @@ class Words:
 
     def released_early_advice(self, stage: Stage) -> str:
         """What an early release asks for."""
-        return "Do not put this tire to work. If the bag can still go up, lock up again now; else set it aside for inspection."
+        return (
+            "Do not put this tire to work. If the bag can go up, lock up again now; else set it aside for inspection."
+        )
 
     def overdue_message(self, minutes: float) -> str:
         """Done and still heated."""

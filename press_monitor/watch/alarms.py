@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 from press_monitor.watch.alarm_table import AlarmEvent, next_state
-from press_monitor.watch.kinds import CAUSES, KINDS
+from press_monitor.watch.kinds import ANY, CAUSES, KINDS
 from press_monitor.watch.types import (
     AlarmChanged,
     AlarmState,
@@ -32,7 +32,7 @@ class Condition:
         channel: the channel it concerns, None for the press.
         since: estimated onset on the cycle's axis.
         message, advice: in words, used when the alarm is raised.
-        cause: id of the alarm it follows from, where the detector itself knows.
+        under: further kinds it hangs under, where the detector itself knows of a common cause.
     """
 
     kind: str
@@ -40,7 +40,7 @@ class Condition:
     since: float
     message: str
     advice: str
-    cause: str | None = None
+    under: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -117,32 +117,29 @@ class AlarmBook:
 
     def _raise(self, t: float, entry: _Entry, condition: Condition) -> AlarmChanged:
         kind = KINDS[condition.kind]
-        cause = condition.cause or self._cause_of(condition.kind, condition.channel)
+        cause = self._cause_of(condition)
         before = entry.view
-        if before is not None and before.state is AlarmState.NORMAL:
-            self._s.past.append(before)
-            before = None
-        if before is None:
-            self._s.count += 1
-            view = AlarmView(
-                id=f"A{self._s.count}",
-                kind="above-profile" if condition.kind == "above-maximum" else condition.kind,
-                channel=condition.channel,
-                priority=kind.priority,
-                state=next_state(AlarmState.NORMAL, AlarmEvent.OCCURS, latching=kind.latching, present=True),
-                raised_s=t,
-                since_s=min(condition.since, t),
-                cleared_s=None,
-                consequence_of=cause,
-                message=condition.message,
-                advice=condition.advice,
-            )
-            view = self._acknowledged_with_cause(t, view)
-        else:
-            state = next_state(before.state, AlarmEvent.OCCURS, latching=kind.latching, present=True)
-            view = replace(before, state=state, cleared_s=None, message=condition.message, advice=condition.advice)
-        entry.view = view
-        return AlarmChanged(t, view)
+        state = AlarmState.NORMAL
+        if before is not None:
+            # each occurrence keeps a row of its own; what the one before still asks for, the new one asks for
+            state = before.state
+            self._s.past.append(replace(before, state=AlarmState.NORMAL))
+        self._s.count += 1
+        view = AlarmView(
+            id=f"A{self._s.count}",
+            kind="above-profile" if condition.kind == "above-maximum" else condition.kind,
+            channel=condition.channel,
+            priority=kind.priority,
+            state=next_state(state, AlarmEvent.OCCURS, latching=kind.latching, present=True),
+            raised_s=t,
+            since_s=min(condition.since, t),
+            cleared_s=None,
+            consequence_of=cause,
+            message=condition.message,
+            advice=condition.advice,
+        )
+        entry.view = self._acknowledged_with_cause(t, view)
+        return AlarmChanged(t, entry.view)
 
     def _acknowledged_with_cause(self, t: float, view: AlarmView) -> AlarmView:
         """A consequence of something the operator has already acknowledged does not call a second time."""
@@ -154,11 +151,11 @@ class AlarmBook:
         state = next_state(view.state, AlarmEvent.ACKNOWLEDGE, latching=False, present=True)
         return replace(view, state=state, acknowledged_s=t, acknowledged_by=cause.acknowledged_by)
 
-    def _cause_of(self, kind: str, channel: str | None) -> str | None:
+    def _cause_of(self, condition: Condition) -> str | None:
         standing = list(self._standing())
-        for cause, agree in CAUSES.get(kind, ()):
+        for cause, agree in (*CAUSES.get(condition.kind, ()), *((kind, ANY) for kind in condition.under)):
             for view in standing:
-                if view.kind == cause and (agree == "any" or view.channel in (channel, None)):
+                if view.kind == cause and (agree == ANY or view.channel in (condition.channel, None)):
                     return view.consequence_of or view.id
         return None
 

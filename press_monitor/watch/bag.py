@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from press_monitor.quantities import PSI
+from press_monitor.quantities import ATMOSPHERE, PSI
 from press_monitor.watch.advice import Stage, Words
 from press_monitor.watch.alarms import Condition
 from press_monitor.watch.channels import Channel
@@ -14,6 +14,9 @@ from press_monitor.watch.recipe import Recipe
 from press_monitor.watch.types import Json, Phase, from_json, to_json
 
 __all__ = ["Bag"]
+
+Cooling = Callable[[float], float]
+"""The share of the bag's absolute pressure that the mats' fall since a moment may have taken (ideal gas), 0 or more."""
 
 BURST_RATE = 0.5 * PSI
 FAST_LEAK = 0.8 * PSI / 60.0
@@ -82,7 +85,7 @@ class Bag:
         """How long the bag has been under a fifth of its target, s."""
         return t - self.s.down_since if self.s.down_since is not None else 0.0
 
-    def follow(self, t: float, phase: Phase) -> None:
+    def follow(self, t: float, phase: Phase, *, heat_falling: bool) -> None:
         """Take the tick at `t` into the bag's own memory."""
         channel, s = self.channel, self.s
         if channel is None or channel.value is None or channel.age(t) > 1e-6:
@@ -98,10 +101,10 @@ class Bag:
             s.down_since = t if s.down_since is None else s.down_since
         else:
             s.down_since = None
-        self._follow_teeth(t, value)
+        self._follow_teeth(t, value, heat_falling=heat_falling)
         s.settled_since = (s.settled_since or t) if phase is Phase.HOLD else None
 
-    def _follow_teeth(self, t: float, value: float) -> None:
+    def _follow_teeth(self, t: float, value: float, *, heat_falling: bool) -> None:
         """Find the saw-tooth of a supply that keeps refilling a leak: slow fall, quick rise."""
         s = self.s
         if s.turn_value is None:
@@ -116,7 +119,7 @@ class Bag:
         travelled, took = s.extreme_value - s.turn_value, s.extreme_t - s.turn_t
         if s.rising and travelled > TOOTH and s.fall:
             fell, falling = s.fall
-            if falling > 3.0 * max(took, 1.0) and fell > TOOTH:
+            if falling > 3.0 * max(took, 1.0) and fell > TOOTH and not heat_falling:
                 s.refills = [x for x in s.refills if x > t - 900.0] + [s.extreme_t]
         s.fall = (-travelled, took) if not s.rising else ()
         s.turn_value, s.turn_t = s.extreme_value, s.extreme_t
@@ -124,9 +127,16 @@ class Bag:
         s.extreme_value, s.extreme_t = value, t
 
     def conditions(
-        self, t: float, phase: Phase, *, hottest_mat: float | None, heating_since: float | None, stage: Stage
+        self,
+        t: float,
+        phase: Phase,
+        *,
+        hottest_mat: float | None,
+        heating_since: float | None,
+        cooling: Cooling,
+        stage: Stage,
     ) -> Iterator[Condition]:
-        """Everything that is wrong with the bag at `t`."""
+        """Everything that is wrong with the bag at `t`. `cooling` says what the mats' own fall explains."""
         value = self.value(t)
         if value is None or phase not in (Phase.LOADED, Phase.HEAT_UP, Phase.HOLD, Phase.COOL_DOWN):
             return
@@ -151,7 +161,7 @@ class Bag:
                 self._words.bag_low_message(value, self._recipe.bag_minimum, self.trend(t)),
                 self._words.bag_advice(stage),
             )
-        if hot and value < self._recipe.bag_minimum:
+        if hot and value < self._recipe.bag_minimum * (0.5 if self.been_up else 1.0):
             yield Condition(
                 "heat-without-pressure",
                 "bag",
@@ -159,8 +169,8 @@ class Bag:
                 self._words.no_pressure_message(value, hottest_mat, been_up=self.been_up),
                 self._words.no_pressure_advice(stage),
             )
-        if self.been_up:
-            yield from self._leaking(t, value, stage)
+        if self.been_up and self.s.burst_since is None:
+            yield from self._leaking(t, value, cooling, stage)
             yield from self._topping_up(t, stage)
 
     def _burst(self, t: float, value: float, stage: Stage) -> Iterator[Condition]:
@@ -171,11 +181,16 @@ class Bag:
             span = max(3.0, 1.5 * channel.s.interval)
             before = channel.recent.at(t - span)
             if before is not None:
-                start = channel.recent.t[max(channel.recent.since(t - span) - 1, 0)]
-                rate = (before - value) / max(t - start, 1e-6)
+                first = max(channel.recent.since(t - span) - 1, 0)
+                rate = (before - value) / max(t - channel.recent.t[first], 1e-6)
                 fell = rate >= BURST_RATE and before - value >= 1.2 * PSI and before > 0.5 * self._recipe.bag_minimum
                 if fell and not self._popped(t, value):
-                    s.burst_since = start
+                    near = [
+                        at
+                        for at, v in zip(channel.recent.t[first:], channel.recent.v[first:], strict=True)
+                        if v > before - 0.5 * PSI
+                    ]
+                    s.burst_since = near[-1] if near else channel.recent.t[first]
         if s.burst_since is not None:
             yield Condition(
                 "bag-burst", "bag", s.burst_since, self._words.burst_message(value), self._words.bag_advice(stage)
@@ -189,11 +204,11 @@ class Bag:
         last = channel.recent.at(t - 1.01 * channel.s.interval)
         return value > self._recipe.bag_minimum and last is not None and last - value < 0.3 * PSI
 
-    def _leaking(self, t: float, value: float, stage: Stage) -> Iterator[Condition]:
+    def _leaking(self, t: float, value: float, cooling: Cooling, stage: Stage) -> Iterator[Condition]:
         channel, s = self.channel, self.s
         if channel is None:
             return
-        rate = self._fast_leak(t, channel, value) or self._slow_leak(t, channel)
+        rate = self._fast_leak(t, channel, value, cooling) or self._slow_leak(t, channel, cooling)
         if rate is None:
             if s.leak_since is not None and self.trend(t) is not None and (self.trend(t) or 0.0) > -0.05 * PSI:
                 s.leak_since = None
@@ -210,7 +225,7 @@ class Bag:
                 self._words.leaking_advice(stage),
             )
 
-    def _fast_leak(self, t: float, channel: Channel, value: float) -> float | None:
+    def _fast_leak(self, t: float, channel: Channel, value: float, cooling: Cooling) -> float | None:
         """A steady fall of 1 psi/min or more, to below anything of the last ten minutes; its rate in Pa/s."""
         window = channel.limit(20.0)
         history = channel.history
@@ -222,15 +237,16 @@ class Bag:
         slope = history.slope(t - window)
         parts = [history.at(t - window * part / 3.0) for part in (3, 2, 1, 0)]
         falling = all(a is not None and b is not None and b < a for a, b in pairwise(parts))
-        return slope if falling and slope is not None and slope < -FAST_LEAK else None
+        explained = cooling(t - window) * (value + ATMOSPHERE) / window
+        return slope if falling and slope is not None and slope + explained < -FAST_LEAK else None
 
-    def _slow_leak(self, t: float, channel: Channel) -> float | None:
+    def _slow_leak(self, t: float, channel: Channel, cooling: Cooling) -> float | None:
         """In settled hold, ten minutes of steady fall to below anything before; its rate in Pa/s."""
         s, history = self.s, channel.history
         if s.settled_since is None or t - s.settled_since < 900.0 or not history.spans(600.0, t):
             return None
         slope = history.slope(t - 600.0)
-        if slope is None or slope > -SLOW_LEAK:
+        if slope is None or slope + cooling(t - 600.0) * (history.v[-1] + ATMOSPHERE) / 600.0 > -SLOW_LEAK:
             return None
         lows = [history.low(t - 600.0 + 150.0 * part, t - 450.0 + 150.0 * part) for part in range(4)]
         falling = all(a is not None and b is not None and b < a for a, b in pairwise(lows))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from press_monitor.cure.layers import FaceKind, Repair
-from press_monitor.quantities import UnitSystem, pressure_at_altitude
+from press_monitor.quantities import ZERO_CELSIUS, UnitSystem, pressure_at_altitude
 from press_monitor.readings import Role, Tick, role_of
 from press_monitor.watch.advice import Stage, Words
 from press_monitor.watch.alarm_table import AlarmEvent
@@ -187,7 +187,9 @@ class CureWatch:
         self._watch_lifting(t)
         for face in self.faces:
             face.follow(t)
-        self.bag.follow(t, self.phases.phase)
+        self.bag.follow(
+            t, self.phases.phase, heat_falling=any(self.heat.falling(face, t, 120.0) for face in self.faces)
+        )
         heard = any(reading.good for reading in tick.readings.values())
         events.extend(self._note_hole(t, heard))
         self._cure(t)
@@ -332,7 +334,11 @@ class CureWatch:
         values = [value for face in self.faces if (value := face.value(t)) is not None]
         heating = self.phases.s.heating_since
         hottest = max(values) if values else None
-        conditions.extend(self.bag.conditions(t, phase, hottest_mat=hottest, heating_since=heating, stage=stage))
+        conditions.extend(
+            self.bag.conditions(
+                t, phase, hottest_mat=hottest, heating_since=heating, cooling=self._cooling, stage=stage
+            )
+        )
         conditions.extend(self.heat.conditions(t, phase, heating, due=s.due, stage=stage))
         vulnerable = self.curing.vulnerable() if self.curing is not None else 0.0
         if vulnerable > 0.0 and self.bag.pressed(t) is False:
@@ -343,6 +349,16 @@ class CureWatch:
             message = self.words.overdue_message((t - s.done_since) / 60.0)
             conditions.append(Condition("overdue", None, s.done_since, message, self.words.overdue_advice(stage)))
         return conditions
+
+    def _cooling(self, since: float) -> float:
+        """The share of absolute pressure that the mats' fall since a moment may explain, at most."""
+        falls = []
+        for face in self.faces:
+            channel = face.judge(self.s.t or since)
+            before = channel.history.at(since) if channel is not None else None
+            if channel is not None and channel.value is not None and before is not None:
+                falls.append(max(before - channel.value, 0.0) / (before + ZERO_CELSIUS))
+        return max(falls, default=0.0)
 
     def _held(self, t: float) -> list[Condition]:
         """While nothing is heard, what stood keeps standing: silence clears no alarm."""

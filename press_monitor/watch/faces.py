@@ -19,6 +19,10 @@ HOLD_ON = 5.0
 MEAN_WINDOW = 300.0
 CYCLE_SWING = 8.33
 """The depth of a thermostat's cycle to be expected before it is known: 15 degF."""
+UNKNOWN_MARGIN = 4.0
+"""What set point and sensor lag may add to it, K."""
+STEADY_TIME, STEADY_RANGE, STEADY_DRIFT = 300.0, 2.0, 0.6
+"""A mat is held closely when for this long, s, it keeps within this range, K, without drifting more than this, K."""
 SLACK = 0.02
 """Readings at the very edge of the band are inside it, K."""
 
@@ -141,10 +145,13 @@ class Face:
     def _learn(self, t: float, value: float, channel: Channel) -> None:
         """Learn the cycle: a steady level where the control is close, else the troughs of the thermostat."""
         s = self.s
-        if s.entered_at is not None and t - s.entered_at >= 240.0 and channel.history.spans(240.0, t):
-            low, high = channel.history.low(t - 240.0, t), channel.history.high(t - 240.0, t)
-            if low is not None and high is not None and high - low < 2.5:
-                s.steady_low = low
+        if s.entered_at is not None and t - s.entered_at >= STEADY_TIME and channel.history.spans(STEADY_TIME, t):
+            since = t - STEADY_TIME
+            low, high = channel.history.low(since, t), channel.history.high(since, t)
+            if low is not None and high is not None and high - low < STEADY_RANGE:
+                slope = channel.history.slope(since)
+                if slope is not None and abs(slope) * STEADY_TIME < STEADY_DRIFT:
+                    s.steady_low = low
         s.swing_high = value if s.swing_high is None else s.swing_high
         s.swing_low = value if s.swing_low is None else s.swing_low
         if s.swing_down:
@@ -160,11 +167,14 @@ class Face:
     def floor(self) -> float:
         """The temperature under which the mat has left its learned cycle, degC."""
         s, hold = self.s, self._recipe.hold_temperature
-        expected = hold - CYCLE_SWING - 1.5
+        expected = hold - CYCLE_SWING - UNKNOWN_MARGIN
+        learned = []
         if s.steady_low is not None:
-            return max(min(s.steady_low - 1.5, self._recipe.band_low + 2.0), expected)
+            learned.append(max(min(s.steady_low - 2.5, self._recipe.band_low + 2.0), expected))
         if len(s.troughs) >= 2:
-            return min(min(s.troughs) - 2.0, self._recipe.band_low)
+            learned.append(min(min(s.troughs) - 2.0, self._recipe.band_low))
+        if learned:
+            return min(learned)
         return expected
 
     def learned(self) -> bool:

@@ -74,6 +74,7 @@ class Heat:
                 since,
                 self._words.heat_lost_message(face.name, value, both=both, alone=not others),
                 self._words.heat_lost_advice(face.name, stage, both=both),
+                under=("heat-lost",) if both else (),
             )
 
     def _has_lost(self, face: Face, t: float) -> bool:

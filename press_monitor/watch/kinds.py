@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from press_monitor.watch.types import Priority
 
-__all__ = ["CAUSES", "KINDS", "AlarmKind"]
+__all__ = ["ANY", "CAUSES", "KINDS", "SAME", "AlarmKind"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,8 @@ SAME, ANY = "same", "any"
 
 # kind -> the kinds it may be a consequence of, with how their channels must agree; the first standing one is the cause.
 CAUSES: dict[str, tuple[tuple[str, str], ...]] = {
-    "bag-leaking": (("bag-burst", ANY),),
+    "bag-leaking": (("bag-burst", ANY), ("bag-topping-up", ANY)),
+    "bag-topping-up": (("bag-burst", ANY), ("bag-leaking", ANY)),
     "bag-low": (("bag-burst", ANY), ("bag-leaking", ANY), ("bag-topping-up", ANY)),
     "heat-without-pressure": (("bag-burst", ANY), ("bag-leaking", ANY), ("bag-low", ANY)),
     "pressure-lost-uncured": (
