@@ -110,9 +110,12 @@ class Commands(click.Group):
 
 
 class Number(click.ParamType[float]):
-    """A finite number."""
+    """A finite number, `least` or more where that is given."""
 
     name = "number"
+
+    def __init__(self, least: float | None = None) -> None:
+        self.least = least
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
         """Refuses text, nan and inf."""
@@ -122,6 +125,8 @@ class Number(click.ParamType[float]):
             number = math.nan
         if not math.isfinite(number):
             self.fail(f"{value!r} is not a finite number", param, ctx)
+        if self.least is not None and number < self.least:
+            self.fail(f"{value!r} is below {self.least:g}", param, ctx)
         return number
 
 
