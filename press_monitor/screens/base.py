@@ -1,0 +1,104 @@
+"""What every full screen shares: the alarm bar on top, the keys below, and being renewed when the archive moved."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from textual.app import ComposeResult
+from textual.screen import Screen
+from textual.widget import Widget
+
+from press_monitor.screens.topline import bar_words, heart_words, notice_words
+from press_monitor.screens.widgets.bars import AlarmBar, Footline, FootWords, Key
+from press_monitor.screens.words import say_clock
+
+if TYPE_CHECKING:
+    from press_monitor.screens.app import Dashboard
+
+__all__ = ["WatchScreen"]
+
+
+class WatchScreen(Screen[None]):
+    """A screen over the shop. Subclasses give `place`, `keys`, `body` and `renew_body`."""
+
+    DEFAULT_CSS = "WatchScreen { background: $background; }"
+    place: ClassVar[str] = ""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.bar = AlarmBar()
+        self.foot = Footline()
+
+    @property
+    def dashboard(self) -> Dashboard:
+        """The app, by its own type."""
+        return cast("Dashboard", self.app)
+
+    def keys(self) -> tuple[Key, ...]:
+        """The few keys that matter here."""
+        raise NotImplementedError
+
+    def body(self) -> Iterable[Widget]:
+        """What lies between the bars."""
+        raise NotImplementedError
+
+    def renew_body(self) -> None:
+        """Show what the source saw last."""
+        raise NotImplementedError
+
+    def compose(self) -> ComposeResult:
+        """Bar, body, keys."""
+        yield self.bar
+        yield from self.body()
+        yield self.foot
+
+    def on_mount(self) -> None:
+        """Draw at once from what is known."""
+        self.renew()
+
+    def on_screen_resume(self) -> None:
+        """Catch up with what changed while another screen was on top."""
+        self.renew()
+
+    def on_resize(self) -> None:
+        """Words depend on the width."""
+        self.renew()
+
+    def renew(self) -> None:
+        """Show the newest state everywhere on the screen."""
+        app = self.dashboard
+        self.bar.say(bar_words(app.source, app.shop.name, app.units, app.shop.zone, self.size.width))
+        self.renew_foot()
+        self.renew_body()
+
+    def renew_foot(self) -> None:
+        """The bottom lines alone: the clock moves without the archive."""
+        app = self.dashboard
+        heart, tone = heart_words(app.source)
+        notice, notice_tone = notice_words(app.source.notices)
+        notice = app.hint or notice
+        clock = say_clock(app.source.shop_now(), app.shop.zone)
+        self.foot.say(
+            FootWords(
+                self.place,
+                self.keys(),
+                ("demo, " if app.demo else "") + heart,
+                tone,
+                clock,
+                notice or self.idle_words(),
+                notice_tone,
+            )
+        )
+
+    def idle_words(self) -> str:
+        """Words for the line above the keys while no command waits for an answer."""
+        return ""
+
+    def on_alarm_bar_pressed(self) -> None:
+        """A click on the bar is the key it names."""
+        self.dashboard.action_acknowledge()
+
+    async def on_footline_chosen(self, event: Footline.Chosen) -> None:
+        """A click on a key's words is the key."""
+        await self.app.run_action(event.action, default_namespace=self)

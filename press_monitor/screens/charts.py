@@ -1,0 +1,182 @@
+"""The curves of one cure as charts: temperature against its band, bag against its minimum. Pure: view in, cells out."""
+
+from __future__ import annotations
+
+import math
+from datetime import tzinfo
+
+import numpy as np
+
+from press_monitor.quantities import UnitSystem
+from press_monitor.readings.types import Role
+from press_monitor.watch.types import Phase, Snapshot
+from press_monitor.screens.reading import about_bag, minutes_left
+from press_monitor.screens.source import PressView
+from press_monitor.screens.widgets.canvas import Band, Chart, Curve, Guide, Mark, View
+from press_monitor.screens.widgets.palette import Look
+from press_monitor.screens.words import say_clock
+
+__all__ = ["axis_end", "bag_chart", "temperature_chart"]
+
+_ROOM_TEMPERATURE = 15.0
+
+
+def axis_end(snapshot: Snapshot) -> float:
+    """Minutes at the right end of the time axis: a round number past the forecast end, so that it seldom moves."""
+    now = snapshot.t / 60.0
+    left = minutes_left(snapshot)
+    running = snapshot.phase in (Phase.LOADED, Phase.HEAT_UP, Phase.HOLD)
+    expected = now + (left if left is not None else 20.0) if running else now
+    planned = (snapshot.heat_up_limit_s + snapshot.hold_needed_s) / 60.0
+    wanted = max(expected * 1.05, planned if running else 0.0, now * 1.04, 10.0)
+    step = 10.0 if wanted <= 120 else 30.0
+    return math.ceil(wanted / step) * step
+
+
+def _span(snapshot: Snapshot, recent_min: float | None) -> tuple[float, float]:
+    if recent_min is None:
+        return 0.0, axis_end(snapshot)
+    now = snapshot.t / 60.0
+    return max(0.0, now - recent_min), max(now, min(recent_min, 1.0))
+
+
+def _marks(snapshot: Snapshot, look: Look, *, bag: bool | None) -> tuple[Mark, ...]:
+    """Where root alarms began; `bag`: only those about the bag, only the others, or (None) all."""
+    palette = look.palette
+    return tuple(
+        Mark(alarm.since_s / 60.0, look.signs.alarm, palette.alarm if alarm.standing else palette.dim)
+        for alarm in snapshot.alarms
+        if alarm.consequence_of is None and bag in (None, about_bag(alarm.kind))
+    )
+
+
+def _curves(view: PressView, units: UnitSystem, look: Look) -> list[Curve]:
+    trace, palette = view.trace, look.palette
+    made: list[Curve] = []
+    if trace is None or not len(trace):
+        return made
+    for role, ink, dashed in (
+        (Role.OUTER_MAT, palette.outer, palette.dashed),
+        (Role.INNER_MAT, palette.inner, False),
+    ):
+        for which in range(len(trace.roles.get(role, ()))):
+            column = trace.column(role, which)
+            if column is not None:
+                shown = np.asarray(units.degrees(0.0) + column * (units.degrees(1.0) - units.degrees(0.0)))
+                made.append(Curve(trace.times / 60.0, shown, ink, trace.gap / 60.0, dashed))
+    return made
+
+
+def bag_curve(
+    view: PressView, units: UnitSystem, look: Look, y_view: tuple[float, float] | None = None
+) -> tuple[Curve, ...]:
+    """The bag's pressure in the shop's unit."""
+    column = view.trace.column(Role.BAG) if view.trace is not None else None
+    if view.trace is None or column is None or not len(view.trace):
+        return ()
+    return (
+        Curve(
+            view.trace.times / 60.0,
+            column / (1.0 / units.pressed(1.0)),
+            look.palette.bag,
+            view.trace.gap / 60.0,
+            look.palette.dashed,
+            y_view,
+        ),
+    )
+
+
+def temperature_chart(
+    view: PressView,
+    snapshot: Snapshot,
+    units: UnitSystem,
+    look: Look,
+    *,
+    axes: bool = True,
+    bag_over: bool = False,
+    bag_marks: bool = True,
+    recent_min: float | None = None,
+    zone: tzinfo | None = None,
+    done_label: bool = False,
+) -> Chart:
+    """Both mats over the band they must keep, the present moment, the forecast end, and where alarms began.
+
+    `bag_over` lays the bag's curve, on its own scale, over the lower half. `recent_min` shows only the last minutes.
+    """
+    palette = look.palette
+    x0, x1 = _span(snapshot, recent_min)
+    low, high = units.degrees(snapshot.band_low_degC), units.degrees(snapshot.band_high_degC)
+    curves = _curves(view, units, look)
+    top = units.degrees(snapshot.maximum_degC)
+    bottom = units.degrees(_ROOM_TEMPERATURE)
+    if recent_min is not None:
+        bottom = low - 2.5 * (high - low)
+    for curve in curves:
+        shown = curve.y[(curve.x >= x0) & np.isfinite(curve.y)]
+        if shown.size:
+            top = max(top, float(shown.max()))
+            bottom = min(bottom, float(shown.min()))
+    y_view = View(x0, x1, bottom - 0.02 * (top - bottom), top)
+    start = next((s.start_s for s in snapshot.phases if s.phase is Phase.HEAT_UP), snapshot.t) / 60.0
+    until = start + snapshot.heat_up_limit_s / 60.0
+    # Anywhere in the tint is on time: below its rising edge the heat-up will be late.
+    rise = ((start, bottom), (until, low)) if until > x0 else ((x0, low),)
+    edge = [*rise, (max(x1, until + 1.0), low)]
+    bands = (Band([x for x, _ in edge], [y for _, y in edge], [high] * len(edge), palette.band),)
+    guides = [Guide(snapshot.t / 60.0, palette.guide)]
+    left = minutes_left(snapshot)
+    if left and snapshot.phase in (Phase.HEAT_UP, Phase.HOLD) and recent_min is None:
+        label = f"done {say_clock(view.utc + left * 60.0, zone)}" if done_label else ""
+        guides.append(Guide(snapshot.t / 60.0 + left, palette.cure, label=label))
+    if bag_over:
+        full = units.pressed(snapshot.bag_maximum_Pa)
+        curves = [*bag_curve(view, units, look, (0.0, full / 0.55)), *curves]
+    return Chart(
+        y_view,
+        bands=bands,
+        guides=tuple(guides),
+        curves=tuple(curves),
+        marks=_marks(snapshot, look, bag=None if bag_marks else False),
+        x_axis=axes,
+        y_axis=5 if axes else 0,
+        x_unit="min" if axes else "",
+    )
+
+
+def bag_chart(
+    view: PressView,
+    snapshot: Snapshot,
+    units: UnitSystem,
+    look: Look,
+    *,
+    axes: bool = True,
+    recent_min: float | None = None,
+    strip: bool = False,
+) -> Chart:
+    """The bag's pressure between its limits; the minimum as a dotted line. `strip`: a few rows, so nearer."""
+    palette = look.palette
+    x0, x1 = _span(snapshot, recent_min)
+    minimum, maximum = units.pressed(snapshot.bag_minimum_Pa), units.pressed(snapshot.bag_maximum_Pa)
+    curves = bag_curve(view, units, look)
+    top, bottom = maximum * 1.05, 0.0
+    if recent_min is not None or strip:
+        bottom = minimum * 0.55
+    for curve in curves:
+        shown = curve.y[(curve.x >= x0) & np.isfinite(curve.y)]
+        if shown.size:
+            top = max(top, float(shown.max()))
+    y_view = View(x0, x1, bottom, top)
+    return Chart(
+        y_view,
+        bands=(Band((x0, x1), (minimum, minimum), (maximum, maximum), palette.band),),
+        guides=(
+            Guide(snapshot.t / 60.0, palette.guide),
+            Guide(minimum, palette.guide, vertical=False, dense=True),
+        ),
+        curves=curves,
+        marks=_marks(snapshot, look, bag=True),
+        x_axis=axes,
+        y_axis=5 if axes else 0,
+        x_unit="min" if axes else "",
+        y_ticks=(minimum,) if strip else None,
+    )

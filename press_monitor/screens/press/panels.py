@@ -1,0 +1,306 @@
+"""The panels of one press. Each is a pure function of what is known; all return cells of the size asked for."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import tzinfo
+
+from press_monitor.quantities import UnitSystem
+from press_monitor.screens.charts import bag_chart, temperature_chart
+from press_monitor.screens.press.log import LogLine
+from press_monitor.screens.reading import minutes_left, standing_alarm
+from press_monitor.screens.source import PressView
+from press_monitor.screens.widgets.canvas import draw_chart
+from press_monitor.screens.widgets.cells import Cells, plain
+from press_monitor.screens.widgets.digits import big_number
+from press_monitor.screens.widgets.gauges import cure_gauge
+from press_monitor.screens.widgets.palette import Look, Tone
+from press_monitor.screens.widgets.section import Layer, Pin, Through, draw_through
+from press_monitor.screens.words import band_percent, kind_words, pressure, say_clock, temperature
+from press_monitor.watch.types import Phase, Priority, Snapshot, StackView, Verdict
+
+__all__ = ["Scene", "bag_panel", "clear_panel", "forecast_panel", "log_panel", "temperature_panel", "through_panel"]
+
+_VERDICT_TONE = {
+    Verdict.PASS: Tone.FINE,
+    Verdict.EXCEPTIONS: Tone.DONE,
+    Verdict.REVIEW: Tone.ATTENTION,
+    Verdict.FAIL: Tone.ALARM,
+    Verdict.INCOMPLETE: Tone.ATTENTION,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What all panels need."""
+
+    view: PressView
+    snapshot: Snapshot
+    units: UnitSystem
+    zone: tzinfo | None
+    look: Look
+    recent_min: float | None = None
+    stack: int = 0
+
+
+def _panel(width: int, height: int, look: Look, title: str) -> Cells:
+    cells = Cells(width, height, look.palette.panel, look.palette.text)
+    cells.text(1, 0, title, look.palette.text, bold=True)
+    return cells
+
+
+def temperature_panel(scene: Scene, width: int, height: int) -> Cells:
+    """Both mats against the band they must keep."""
+    look, units, snapshot = scene.look, scene.units, scene.snapshot
+    palette = look.palette
+    cells = _panel(width, height, look, f"Temperature {units.temperature_sign}")
+    at = 18
+    for name, face, ink in (("inner", snapshot.inner, palette.inner), ("outer", snapshot.outer, palette.outer)):
+        at = cells.text(at, 0, f"{look.signs.dash} " if width >= 60 else "", ink)
+        value = temperature(face.value_degC if face else None, units)
+        at = cells.text(at, 0, f"{name} ", palette.dim)
+        at = cells.text(at, 0, value, ink if face is None or face.trusted else palette.attention, bold=True) + 2
+    if width >= 60:
+        low, high = units.degrees(snapshot.band_low_degC), units.degrees(snapshot.band_high_degC)
+        cells.text(at, 0, "  ", palette.dim, ground=palette.band)
+        at = cells.text(at + 3, 0, f"band {low:.0f}-{high:.0f}", palette.dim)
+    span = "whole cure [Z]" if scene.recent_min is None else f"last {scene.recent_min:.0f} min [Z]"
+    if at + 2 + len(span) < width:
+        cells.right(width - 1, 0, span, palette.dim)
+    chart = temperature_chart(
+        scene.view,
+        snapshot,
+        units,
+        look,
+        recent_min=scene.recent_min,
+        zone=scene.zone,
+        done_label=True,
+    )
+    cells.paste(draw_chart(chart, width - 1, height - 1, look), 0, 1)
+    return cells
+
+
+def bag_panel(scene: Scene, width: int, height: int) -> Cells:
+    """The bag between its limits, and whether it loses air."""
+    look, units, snapshot = scene.look, scene.units, scene.snapshot
+    palette = look.palette
+    cells = _panel(width, height, look, f"Bag {units.pressure}")
+    at = cells.text(10, 0, f"{look.signs.dash} " if width >= 60 else "", palette.bag)
+    low = snapshot.bag_Pa is not None and snapshot.bag_Pa < snapshot.bag_minimum_Pa
+    ink = palette.attention if low else palette.bag
+    at = cells.text(at, 0, pressure(snapshot.bag_Pa, units), ink, bold=True) + 2
+    minimum, maximum = units.pressed(snapshot.bag_minimum_Pa), units.pressed(snapshot.bag_maximum_Pa)
+    at = cells.text(at, 0, f"keep {minimum:.0f}-{maximum:.0f}", palette.dim) + 2
+    if snapshot.bag_trend_Pa_min is not None:
+        trend = units.pressed(snapshot.bag_trend_Pa_min)
+        digits = 2 if abs(trend) < 0.995 and units.pressure == "psi" else 1
+        cells.text(at, 0, f"{trend:+.{digits}f} {units.pressure}/min", palette.dim)
+    chart = bag_chart(scene.view, snapshot, units, look, recent_min=scene.recent_min, strip=height < 7)
+    cells.paste(draw_chart(chart, width - 1, height - 1, look), 0, 1)
+    return cells
+
+
+def log_panel(scene: Scene, lines: Sequence[LogLine], width: int, height: int) -> Cells:
+    """This cure so far, newest on top."""
+    look = scene.look
+    palette = look.palette
+    cells = _panel(width, height, look, "This cure")
+    for row, line in enumerate(lines[: height - 1], 1):
+        cells.text(1, row, say_clock(line.utc, scene.zone), palette.text)
+        loud = line.tone in (Tone.ALARM, Tone.ATTENTION)
+        at = 7
+        if loud:
+            at = cells.text(at, row, f"{look.signs.alarm} ", palette.tone(line.tone))
+        cells.text(at, row, line.words, palette.tone(line.tone) if loud else palette.dim, most=width - at - 1)
+    return cells
+
+
+def _through(scene: Scene, stack: StackView) -> Through:
+    snapshot, units, palette = scene.snapshot, scene.units, scene.look.palette
+    shown = [units.degrees(t) for t in stack.temperature_degC]
+    step = 20.0
+    span = (math.floor(min(shown) / step) * step - step, math.ceil(max(shown) / step) * step + step)
+    pins = []
+    deepest, hottest = snapshot.deepest, snapshot.hottest
+    if stack.deepest_mm is not None and deepest is not None and deepest.stack == stack.name:
+        pins.append(
+            Pin(
+                stack.deepest_mm,
+                f"deepest {100 * deepest.state_of_cure:.0f} %",
+                f"{band_percent(deepest)}, at {deepest.depth_mm:.0f} mm",
+                palette.cure,
+            )
+        )
+    if stack.hottest_mm is not None and hottest is not None and hottest.stack == stack.name:
+        used = snapshot.reversion_used
+        more = f"reversion {100 * used:.0f} %" if used is not None else ""
+        pins.append(Pin(stack.hottest_mm, "hottest", more, palette.inner))
+    return Through(
+        tuple(Layer(plain(la.name), la.top_mm, la.bottom_mm, la.uncured) for la in stack.layers),
+        stack.depth_mm,
+        shown,
+        [math.nan if c is None else c for c in stack.state_of_cure],
+        tuple(pins),
+        span,
+    )
+
+
+def through_panel(scene: Scene, width: int, height: int) -> Cells:
+    """The section from inner mat to outer mat: where it is hot, where it is cured."""
+    look, snapshot = scene.look, scene.snapshot
+    palette = look.palette
+    cells = _panel(width, height, look, "Through the repair")
+    if not snapshot.stacks:
+        cells.text(1, 2, "no layers on the ticket: cure not judged", palette.dim, most=width - 2)
+        return cells
+    stack = snapshot.stacks[scene.stack % len(snapshot.stacks)]
+    name = plain(stack.name) + (" [N]" if len(snapshot.stacks) > 1 else "")
+    if 21 + len(name) < width:
+        cells.right(width - 1, 0, name, palette.dim)
+    gauge_rows = 3 if height >= 15 else 0
+    body = draw_through(_through(scene, stack), width - 2, height - 1 - gauge_rows, look)
+    cells.paste(body, 1, 1)
+    if gauge_rows:
+        _cure_line(cells, scene, width, height - 2)
+    return cells
+
+
+def _cure_line(cells: Cells, scene: Scene, width: int, row: int) -> None:
+    """The deepest rubber's gauge with its marks named above it."""
+    look, snapshot, point = scene.look, scene.snapshot, scene.snapshot.deepest
+    wide = width - 2
+    if snapshot.blow_point is not None:
+        at = 1 + int(snapshot.blow_point * wide)
+        cells.text(max(1, at - 5), row - 1, "blow point", look.palette.dim)
+    need = f"need {100 * snapshot.required_cure:.0f}"
+    at = 1 + int(snapshot.required_cure * wide)
+    cells.text(min(at - len(need) + 2, width - len(need) - 1), row - 1, need, look.palette.fine)
+    gauge = cure_gauge(
+        point.state_of_cure if point else None,
+        point.state_of_cure_low if point else None,
+        point.state_of_cure_high if point else None,
+        snapshot.blow_point,
+        snapshot.required_cure,
+        wide,
+        look,
+    )
+    cells.paste(gauge, 1, row)
+
+
+def _ends_at(scene: Scene) -> tuple[str, int] | None:
+    forecast, palette = scene.snapshot.forecast, scene.look.palette
+    if forecast is None or forecast.heat_off_now_ends_at is None:
+        return None
+    share = forecast.heat_off_now_ends_at
+    words = f"{100 * share:.0f} %"
+    if forecast.heat_off_now_low is not None and forecast.heat_off_now_high is not None:
+        words += f" ({100 * forecast.heat_off_now_low:.0f}-{100 * forecast.heat_off_now_high:.0f})"
+    return words, palette.fine if share >= scene.snapshot.required_cure else palette.attention
+
+
+def forecast_panel(scene: Scene, width: int, height: int) -> Cells:
+    """How long still, what heat-off now would give; once the heat is off, the release gate."""
+    snapshot = scene.snapshot
+    if snapshot.phase in (Phase.COOL_DOWN, Phase.RELEASED):
+        return _gate_panel(scene, width, height)
+    look = scene.look
+    palette = look.palette
+    cells = _panel(width, height, look, "Forecast")
+    left, forecast = minutes_left(snapshot), snapshot.forecast
+    number = f"{min(999, math.ceil(left)):2d}" if left is not None else "--"
+    row = 2 if height >= 9 else 1
+    digits = big_number(number, 3, palette.text, look, palette.panel)
+    cells.paste(digits, 1, row)
+    at = 2 + digits.width
+    if left is None:
+        note = plain(forecast.note) if forecast and forecast.note else "no end at these mats"
+        for n, line in enumerate(textwrap.wrap(note, max(8, width - at - 1))[:3]):
+            cells.text(at, row + n, line, palette.attention if snapshot.phase is Phase.HOLD else palette.dim)
+    else:
+        early, late = (forecast.minutes_left_early, forecast.minutes_left_late) if forecast else (None, None)
+        cells.text(at, row + 1, "min to go", palette.dim)
+        if early is not None and late is not None:
+            cells.text(at + 10, row + 1, f"({early:.0f}-{late:.0f})", palette.dim, most=width - at - 10)
+        cells.text(at, row + 2, f"about {say_clock(scene.view.utc + left * 60, scene.zone)}", palette.dim)
+    _facts(cells, _forecast_facts(scene), row + (4 if height >= 9 else 3), look)
+    return cells
+
+
+def _forecast_facts(scene: Scene) -> list[tuple[str, str, int]]:
+    snapshot, palette = scene.snapshot, scene.look.palette
+    facts: list[tuple[str, str, int]] = []
+    ends = _ends_at(scene)
+    if ends is not None:
+        facts.append(("Heat off now ends at", *ends))
+    facts.append(("Hold clock", f"{snapshot.hold_s / 60:.0f} of {snapshot.hold_needed_s / 60:.0f} min", palette.text))
+    facts.append(("Verdict so far", snapshot.verdict.value, palette.tone(_VERDICT_TONE[snapshot.verdict])))
+    margin = snapshot.worst_vapour_margin_kPa
+    if margin is not None:
+        facts.append(("Worst vapour margin", f"{margin:+.0f} kPa", palette.text if margin >= 0 else palette.attention))
+    if snapshot.set_without_pressure:
+        share = 100 * snapshot.set_without_pressure
+        facts.append(("Set without pressure", f"{share:.0f} %", palette.attention))
+    facts += [("", plain(reason), palette.dim) for reason in snapshot.reasons]
+    return facts
+
+
+def _facts(cells: Cells, facts: Sequence[tuple[str, str, int]], row: int, look: Look) -> None:
+    for name, value, ink in facts[: max(0, cells.height - row)]:
+        at = cells.text(1, row, name, look.palette.dim) if name else 0
+        cells.text(max(at + 1, 22) if name else 1, row, value, ink, bold=bool(name), most=cells.width - 2)
+        row += 1
+
+
+def _gate_panel(scene: Scene, width: int, height: int) -> Cells:
+    look, gate, snapshot = scene.look, scene.snapshot.gate, scene.snapshot
+    palette = look.palette
+    cells = _panel(width, height, look, "Release gate")
+    steps = (
+        ("heat off", gate.heat_is_off),
+        ("cure reached", gate.cure_reached),
+        ("cool enough", gate.cool_enough),
+        ("bag at 0", gate.bag_is_down),
+    )
+    row = 1
+    for name, done in steps:
+        tone = Tone.FINE if done else Tone.ATTENTION
+        at = cells.text(1, row, f"{look.signs.tone(tone)} ", palette.tone(tone))
+        cells.text(at, row, name if done else f"{name}: not yet", palette.text if done else palette.tone(tone))
+        row += 1
+    words = "released" if snapshot.phase is Phase.RELEASED else plain(gate.words) or "then the ram"
+    for line in textwrap.wrap(words, max(8, width - 2)):
+        cells.text(1, row, line, palette.dim)
+        row += 1
+    _facts(cells, _forecast_facts(scene)[1:] if snapshot.forecast is None else _forecast_facts(scene), row + 1, look)
+    return cells
+
+
+def clear_panel(scene: Scene, width: int, height: int) -> Cells:
+    """What to do about the worst alarm here, in full; and always what can hurt."""
+    look, snapshot, units = scene.look, scene.snapshot, scene.units
+    palette = look.palette
+    alarm = standing_alarm(snapshot)
+    wrap = max(10, width - 2)
+    lines: list[tuple[str, int]] = []
+    title = "Keep clear"
+    if alarm is not None:
+        title = f"{look.signs.alarm} {kind_words(alarm.kind)}"
+        for words, ink in ((plain(alarm.advice), palette.text), (plain(alarm.message), palette.dim)):
+            lines += [(line, ink) for line in textwrap.wrap(words, wrap)]
+    else:
+        hot = [f.value_degC for f in (snapshot.inner, snapshot.outer) if f and f.value_degC is not None]
+        warm = f"Mats {units.say_temperature(max(hot))}, " if hot else ""
+        held = f"bag {units.say_pressure(snapshot.bag_Pa)}. " if snapshot.bag_Pa is not None else ""
+        if snapshot.phase is not Phase.RELEASED:
+            lines += [(line, palette.dim) for line in textwrap.wrap(f"{warm}{held}Both can hurt: stand clear.", wrap)]
+    lines += [(line, palette.dim) for line in textwrap.wrap("Heat off, bag to 0, then the ram.", wrap)]
+    cells = _panel(width, height, look, title)
+    if alarm is not None:
+        tone = Tone.ALARM if alarm.priority is Priority.HIGH else Tone.ATTENTION
+        cells.text(1, 0, title, palette.tone(tone), bold=True)
+    for row, (line, ink) in enumerate(lines[: height - 1], 1):
+        cells.text(1, row, line, ink)
+    return cells

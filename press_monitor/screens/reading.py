@@ -1,0 +1,167 @@
+"""What of a press matters most now: its state in word and shape, one big number, and the worst alarm of the shop."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import tzinfo
+
+from press_monitor.quantities import UnitSystem
+from press_monitor.watch.types import AlarmState, AlarmView, FaceView, Phase, Priority, Snapshot
+from press_monitor.screens.source import PressView
+from press_monitor.screens.widgets.cells import plain
+from press_monitor.screens.widgets.palette import Tone
+from press_monitor.screens.words import PHASE_WORDS, kind_words, say_clock
+
+__all__ = ["Headline", "Raised", "about_bag", "alarms_of", "failing_value", "headline", "minutes_left", "standing_alarm", "worst_first"]
+
+_HIDDEN = (AlarmState.NORMAL, AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
+_WEIGHT = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
+_BAG_KINDS = ("heat-without-pressure", "pressure-lost-uncured")
+_FACE_KINDS = ("heat", "below", "above", "mat", "probe")
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """The left end of a lane. `number` is digits, minus signs or blanks; `label` is one or two short lines."""
+
+    tone: Tone
+    word: str
+    number: str
+    label: tuple[str, ...]
+    line: str
+
+
+@dataclass(frozen=True, slots=True)
+class Raised:
+    """An alarm with the press it stands on."""
+
+    view: PressView
+    alarm: AlarmView
+
+    @property
+    def loud(self) -> bool:
+        """Whether someone still has to acknowledge it."""
+        return self.alarm.wants_acknowledging
+
+
+def alarms_of(views: Iterable[PressView]) -> list[Raised]:
+    """Every alarm of these presses, roots and consequences, standing and past, newest first."""
+    found = [Raised(v, a) for v in views if v.snapshot for a in v.snapshot.alarms]
+    return sorted(found, key=lambda r: -r.view.clock(r.alarm.raised_s))
+
+
+def worst_first(views: Iterable[PressView]) -> list[Raised]:
+    """Root alarms that want someone or still stand: unacknowledged, then by priority, then the oldest."""
+    found = [r for r in alarms_of(views) if r.alarm.consequence_of is None and r.alarm.state not in _HIDDEN]
+    return sorted(found, key=lambda r: (not r.loud, _WEIGHT[r.alarm.priority], r.view.clock(r.alarm.raised_s)))
+
+
+def standing_alarm(snapshot: Snapshot) -> AlarmView | None:
+    """The worst root alarm whose condition still holds, low ones left out: what names the lane."""
+    roots = [
+        a
+        for a in snapshot.alarms
+        if a.standing and a.consequence_of is None and a.state not in _HIDDEN and a.priority is not Priority.LOW
+    ]
+    return min(roots, key=lambda a: (_WEIGHT[a.priority], a.raised_s), default=None)
+
+
+def minutes_left(snapshot: Snapshot) -> float | None:
+    """Minutes until the cure is due at the present mats, the recipe's hold counted; None where no end is in sight."""
+    forecast = snapshot.forecast
+    hold = max(0.0, snapshot.hold_needed_s - snapshot.hold_s) / 60.0
+    if snapshot.cure_due:
+        return 0.0
+    if forecast is None:
+        return hold if snapshot.phase is Phase.HOLD else None
+    return None if forecast.minutes_left is None else max(forecast.minutes_left, hold if snapshot.phase is Phase.HOLD else 0)
+
+
+def _face(snapshot: Snapshot, channel: str | None) -> tuple[str, FaceView | None]:
+    for name, face in (("inner mat", snapshot.inner), ("outer mat", snapshot.outer)):
+        if face is not None and channel and (face.channel == channel or channel.startswith(name.replace(" ", "_"))):
+            return name, face
+    return "mat", None
+
+
+def failing_value(snapshot: Snapshot, alarm: AlarmView, units: UnitSystem) -> str:
+    """The value an alarm is about, with its unit; empty where no single value is."""
+    if about_bag(alarm.kind):
+        return "" if snapshot.bag_Pa is None else units.say_pressure(snapshot.bag_Pa)
+    name, face = _face(snapshot, alarm.channel)
+    if face is None or not alarm.kind.startswith(_FACE_KINDS):
+        return ""
+    return name if face.value_degC is None else f"{name} {units.say_temperature(face.value_degC)}"
+
+
+def about_bag(kind: str) -> bool:
+    """Whether an alarm kind is about the bag's pressure."""
+    return kind.startswith("bag") or kind in _BAG_KINDS
+
+
+def _alarm_number(snapshot: Snapshot, alarm: AlarmView, units: UnitSystem) -> tuple[str, tuple[str, ...]] | None:
+    if alarm.kind == "no-readings":
+        return "--", ("no", "readings")
+    if about_bag(alarm.kind):
+        trend = snapshot.bag_trend_Pa_min or 0.0
+        word = "falling" if trend < -300.0 else "rising" if trend > 300.0 else "in bag"
+        if snapshot.bag_Pa is None:
+            return "--", (units.pressure, "in bag")
+        return f"{units.pressed(snapshot.bag_Pa):2.0f}", (units.pressure, word)
+    if alarm.kind.startswith(_FACE_KINDS):
+        name, face = _face(snapshot, alarm.channel)
+        if face is None or face.value_degC is None or not face.trusted:
+            return "--", (units.temperature_sign, name)
+        return f"{units.degrees(face.value_degC):3.0f}", (units.temperature_sign, name)
+    return None
+
+
+def _phase_number(view: PressView, snapshot: Snapshot, units: UnitSystem) -> tuple[str, tuple[str, ...]]:
+    if snapshot.phase is Phase.EMPTY:
+        return "", ()
+    if snapshot.phase is Phase.RELEASED or snapshot.cure_due:
+        if snapshot.deepest is None:
+            return "", ()
+        return f"{100 * snapshot.deepest.state_of_cure:2.0f}", ("%", "cured")
+    if snapshot.phase is Phase.COOL_DOWN:
+        if snapshot.hottest is not None:
+            return f"{units.degrees(snapshot.hottest.temperature_degC):3.0f}", (units.temperature_sign, "hot")
+        return "--", (units.temperature_sign, "hot")
+    left = minutes_left(snapshot)
+    if left is None:
+        return "--", ("no end", "in sight") if snapshot.phase is Phase.HOLD else ("min", "left")
+    return f"{min(999, math.ceil(left)):2d}", ("min", "left")
+
+
+def _done_words(view: PressView, snapshot: Snapshot, zone: tzinfo | None) -> str:
+    left = minutes_left(snapshot)
+    if left is None or snapshot.phase not in (Phase.LOADED, Phase.HEAT_UP, Phase.HOLD) or snapshot.cure_due:
+        return ""
+    return f"done about {say_clock(view.utc + left * 60.0, zone)}"
+
+
+def headline(view: PressView, units: UnitSystem, zone: tzinfo | None = None) -> Headline:
+    """The state of one press in a word, a number and a line."""
+    snapshot = view.snapshot
+    if snapshot is None:
+        return Headline(Tone.IDLE, "EMPTY", "", (), "")
+    tone = {
+        Phase.EMPTY: Tone.IDLE,
+        Phase.COOL_DOWN: Tone.DONE,
+        Phase.RELEASED: Tone.DONE,
+    }.get(snapshot.phase, Tone.FINE)
+    word = PHASE_WORDS[snapshot.phase]
+    number, label = _phase_number(view, snapshot, units)
+    line = plain(snapshot.words)
+    alarm = standing_alarm(snapshot)
+    if alarm is not None:
+        tone = Tone.ALARM if alarm.priority is Priority.HIGH else Tone.ATTENTION
+        word = kind_words(alarm.kind)
+        number, label = _alarm_number(snapshot, alarm, units) or (number, label)
+        line = line or plain(alarm.message)
+    elif snapshot.cure_due and snapshot.phase in (Phase.HEAT_UP, Phase.HOLD):
+        tone, word = Tone.DONE, "CURE DONE"
+    done = "" if alarm is not None else _done_words(view, snapshot, zone)
+    return Headline(tone, word, number, label, done or line)

@@ -1,0 +1,298 @@
+"""What the screens look at: the archive, read a few times a second, and the commands sent through it.
+
+Nothing here blocks for long and nothing raises for a missing or busy archive: a `Source` keeps what it saw last, says
+how old that is, and tries again at the next poll.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Protocol
+
+from press_monitor.archive.trace import Trace
+from press_monitor.archive.types import (
+    COMMAND_LIFETIME_S,
+    ArchiveError,
+    Command,
+    CommandAnswer,
+    EventRow,
+    Json,
+    OpenCycle,
+    PressState,
+    RecorderRow,
+)
+from press_monitor.screens.trace import LiveTrace
+from press_monitor.watch.types import AlarmView, Snapshot, from_json
+
+__all__ = ["SILENCE_S", "Heartbeat", "Notice", "Place", "PressView", "Reader", "Source"]
+
+SILENCE_S = 3.0
+"""Seconds without a beat after which every dashboard says so."""
+
+_KEEP_DONE_S, _KEEP_REFUSAL_S = 4.0, 12.0
+_GRACE_S = 2.0
+"""How long after a command's death an answer is still waited for."""
+
+
+class Reader(Protocol):
+    """The part of `press_monitor.archive.reader.ArchiveReader` that screens use."""
+
+    def data_version(self) -> int: ...
+    def recorder(self) -> RecorderRow | None: ...
+    def press_states(self) -> Mapping[str, PressState]: ...
+    def open_cycles(self) -> Sequence[OpenCycle]: ...
+    def rows(self, cycle_id: str, after_seq: int = -1) -> Trace: ...
+    def events(self, cycle_id: str | None, after: int = 0) -> Sequence[EventRow]: ...
+    def command_answer(self, command_uuid: str) -> CommandAnswer | None: ...
+    def close(self) -> None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A press in its fixed place on the floor."""
+
+    name: str
+    title: str
+    recipe: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Heartbeat:
+    """How the recorder is. `silent_s` counts on this computer's own clock since the last beat seen."""
+
+    seen: bool = False
+    silent_s: float = 0.0
+    last_utc: float | None = None
+    stopped: bool = False
+
+    @property
+    def silent(self) -> bool:
+        """Whether the recorder must be taken for dead."""
+        return self.stopped or self.silent_s >= SILENCE_S
+
+
+@dataclass(frozen=True, slots=True)
+class PressView:
+    """One press as last read. `version` changes whenever anything drawn from it changes."""
+
+    number: int
+    place: Place
+    cycle_id: str | None = None
+    stamp: float = 0.0
+    """When the recorder wrote the state, UTC."""
+    snapshot: Snapshot | None = None
+    trace: LiveTrace | None = None
+    ticket: Mapping[str, Json] = field(default_factory=dict)
+    version: int = 0
+
+    @property
+    def utc(self) -> float:
+        """The shop's time at the newest snapshot, UTC; a demo's shop time runs ahead of real time."""
+        if self.snapshot is None or self.trace is None:
+            return self.stamp
+        return self.trace.start.started_utc + self.snapshot.t
+
+    def clock(self, t: float) -> float:
+        """The shop's UTC second at `t` on the cycle's axis."""
+        return self.utc - ((self.snapshot.t if self.snapshot else 0.0) - t)
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """One command and what became of it: ``sent``, then ``done``, ``refused`` or ``expired``."""
+
+    uuid: str
+    words: str
+    state: str
+    text: str
+    at: float
+    """When it took this state, on the monotonic clock."""
+
+
+class Source:
+    """Polls one archive for all screens of a dashboard.
+
+    Args:
+        open_reader: opens the archive for reading; may raise `ArchiveError` while there is none yet.
+        places: the shop's presses in order.
+        send: writes one command to the archive.
+        now: UTC seconds. monotonic: seconds that never step.
+    """
+
+    def __init__(
+        self,
+        open_reader: Callable[[], Reader],
+        places: Sequence[Place],
+        *,
+        send: Callable[[Command], object],
+        now: Callable[[], float] = time.time,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.now, self.monotonic = now, monotonic
+        self.presses: tuple[PressView, ...] = tuple(PressView(n, p) for n, p in enumerate(places, 1))
+        self.heartbeat = Heartbeat()
+        self.trouble = ""
+        self.notices: tuple[Notice, ...] = ()
+        self._open, self._send = open_reader, send
+        self._reader: Reader | None = None
+        self._version: int | None = None
+        self._beats: tuple[int, float] | None = None
+        self._beat_at = monotonic()
+        self._events_of = ""
+        self._events: list[EventRow] = []
+
+    @classmethod
+    def at(cls, path: Path, places: Sequence[Place]) -> Source:
+        """The source of the archive at `path`."""
+        from press_monitor.archive.commands import send_command
+        from press_monitor.archive.reader import ArchiveReader
+
+        return cls(lambda: ArchiveReader(path), places, send=lambda command: send_command(path, command))
+
+    def poll(self) -> bool:
+        """Read what is new; whether anything a screen shows has changed."""
+        changed = self._settle_notices()
+        try:
+            if self._reader is None:
+                self._reader = self._open()
+            version = self._reader.data_version()
+            if version != self._version:
+                self._read(self._reader)
+                self._version, self.trouble, changed = version, "", True
+        except (ArchiveError, OSError) as error:
+            if self.trouble != str(error):
+                self.trouble, changed = str(error), True
+            self.close()
+        return self._hear() or changed
+
+    def close(self) -> None:
+        """Let go of the archive; the next poll opens it again."""
+        if self._reader is not None:
+            self._reader.close()
+        self._reader, self._version = None, None
+
+    def shop_now(self) -> float:
+        """The time on the shop's wall, UTC: real time, or a demo's own where that runs faster."""
+        now = self.now()
+        newest = max((p.utc for p in self.presses if p.trace is not None), default=now)
+        return newest if newest > now + 60.0 else now
+
+    def press(self, name: str) -> PressView | None:
+        """The press of that name."""
+        return next((p for p in self.presses if p.place.name == name), None)
+
+    def events(self, view: PressView) -> Sequence[EventRow]:
+        """The events of a press's cycle, oldest first; those of the cycle asked for last are kept and added to."""
+        if view.cycle_id is None:
+            return ()
+        if self._events_of != view.cycle_id:
+            self._events_of, self._events = view.cycle_id, []
+        if self._reader is not None:
+            after = self._events[-1].number if self._events else 0
+            try:
+                self._events += self._reader.events(view.cycle_id, after)
+            except (ArchiveError, OSError) as error:
+                self.trouble = str(error)
+        return tuple(self._events)
+
+    def send(
+        self,
+        kind: str,
+        press: PressView | None,
+        words: str,
+        *,
+        alarm: AlarmView | None = None,
+        operator: str = "",
+        args: Mapping[str, Json] | None = None,
+    ) -> Notice:
+        """Ask the recorder for something. It dies in ten seconds; its fate appears in `notices`."""
+        from press_monitor.archive.commands import new_command
+
+        command = new_command(
+            kind,
+            self.now(),
+            operator=operator,
+            press=press.place.name if press else None,
+            cycle_id=press.cycle_id if press else None,
+            alarm_id=alarm.id if alarm else None,
+            args=dict(args or {}),
+        )
+        notice = Notice(command.uuid, words, "sent", "", self.monotonic())
+        try:
+            self._send(command)
+        except (ArchiveError, OSError) as error:
+            notice = replace(notice, state="refused", text=str(error))
+        self.notices = (*self.notices[-7:], notice)
+        return notice
+
+    def _read(self, reader: Reader) -> None:
+        states = reader.press_states()
+        cycles = {cycle.start.cycle_id: cycle for cycle in reader.open_cycles()}
+        self.presses = tuple(self._update(reader, view, states.get(view.place.name), cycles) for view in self.presses)
+        recorder = reader.recorder()
+        if recorder is None:
+            self.heartbeat = Heartbeat()
+            return
+        beats = (recorder.beats, recorder.started_utc)
+        if beats != self._beats:
+            # The first beat seen may be old: its age is taken from the wall clock, once.
+            age = max(0.0, self.now() - recorder.heartbeat_utc) if self._beats is None else 0.0
+            self._beats, self._beat_at = beats, self.monotonic() - age
+        self.heartbeat = Heartbeat(
+            True, self.heartbeat.silent_s, recorder.heartbeat_utc, recorder.stopped_utc is not None
+        )
+
+    def _update(
+        self, reader: Reader, view: PressView, state: PressState | None, cycles: Mapping[str, OpenCycle]
+    ) -> PressView:
+        if state is None or (state.utc == view.stamp and state.cycle_id == view.cycle_id):
+            return view
+        trace, ticket = view.trace, view.ticket
+        if state.cycle_id != view.cycle_id:
+            trace, ticket = None, {}
+        cycle = cycles.get(state.cycle_id or "")
+        if cycle is not None:
+            if trace is None:
+                trace, ticket = LiveTrace(cycle.start), dict(cycle.start.ticket or {})
+            trace.extend(reader.rows(cycle.start.cycle_id, trace.last_seq))
+        snapshot = from_json(Snapshot, state.snapshot) if state.snapshot else None
+        return PressView(
+            view.number, view.place, state.cycle_id, state.utc, snapshot, trace, ticket, view.version + 1
+        )
+
+    def _hear(self) -> bool:
+        """Age the heartbeat; True when silence begins or ends, and once a second while it lasts."""
+        if not self.heartbeat.seen:
+            return False
+        silent_s = max(0.0, self.monotonic() - self._beat_at)
+        old = self.heartbeat
+        self.heartbeat = replace(old, silent_s=silent_s)
+        if self.heartbeat.silent or old.silent:
+            return self.heartbeat.silent != old.silent or int(silent_s) != int(old.silent_s)
+        return False
+
+    def _settle_notices(self) -> bool:
+        """Look up answers, let old notices go."""
+        now, kept = self.monotonic(), []
+        for notice in self.notices:
+            fresh = self._ask(notice, now) if notice.state == "sent" else notice
+            keep = _KEEP_DONE_S if fresh.state == "done" else _KEEP_REFUSAL_S
+            if fresh.state == "sent" or now - fresh.at < keep:
+                kept.append(fresh)
+        changed = tuple(kept) != self.notices
+        self.notices = tuple(kept)
+        return changed
+
+    def _ask(self, notice: Notice, now: float) -> Notice:
+        try:
+            answer = self._reader.command_answer(notice.uuid) if self._reader is not None else None
+        except (ArchiveError, OSError):
+            answer = None
+        if answer is not None:
+            return replace(notice, state=answer.answer, text=answer.text, at=now)
+        if now - notice.at > COMMAND_LIFETIME_S + _GRACE_S:
+            return replace(notice, state="expired", text="the recorder did not answer; nothing was done", at=now)
+        return notice
