@@ -143,10 +143,11 @@ def _named(options: Options) -> tuple[dict[str, _Target], Callable[[str], Mappin
 def _labelled(line: str, targets: Mapping[str, _Target]) -> Mapping[str, str] | None:
     marks = list(_LABEL.finditer(line))
     cells: dict[str, str] = {}
-    for mark, following in zip(marks, [*marks[1:], None], strict=True):
+    ends = [*(mark.start() for mark in marks[1:]), len(line)]
+    for mark, end in zip(marks, ends, strict=False):
         label = mark.group(1)
         if label in targets:
-            text = line[mark.end() : following.start() if following else len(line)].strip(" \t,;")
+            text = line[mark.end() : end].strip(" \t,;")
             # One label twice in a line: neither value can be believed.
             cells[label] = "?" if label in cells else text
     return cells or None
@@ -202,9 +203,7 @@ class LineReader:
         cells = form.split(line)
         if cells is None:
             return self._garbled(at)
-        return [
-            self._sample(form.targets[key], cell.strip(), at) for key, cell in cells.items() if key in form.targets
-        ]
+        return [self._sample(form.targets[key], cell.strip(), at) for key, cell in cells.items() if key in form.targets]
 
     def _sample(self, target: _Target, cell: str, at: float) -> Sample:
         if cell in self._form.open_marks:

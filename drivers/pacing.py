@@ -10,17 +10,18 @@ from drivers.base import Clock
 __all__ = ["Pace"]
 
 _SHORTEST = 0.002
+_FIRST_LOOK = 0.01
 
 
 class Pace:
     """Sleeps until a moment on the recorder's clock, which the demo may run faster than real time.
 
-    The ratio of the two clocks is learnt from one wait to the next, so nothing is polled.
+    The ratio of the two clocks is learnt from one wait to the next, so nothing is polled at a fixed beat.
     """
 
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
-        self._rate = 1.0
+        self._rate: float | None = None
         self._stop = threading.Event()
 
     def until(self, due: float, wait: float) -> bool:
@@ -35,7 +36,9 @@ class Pace:
                 self._rate = (now - start) / (real - began)
             if real >= end:
                 return False
-            self._stop.wait(min(end - real, max(_SHORTEST, (due - now) / self._rate)))
+            # Until the ratio is known a short look decides; a clock that stands still is looked at again.
+            rest = _FIRST_LOOK if self._rate is None else (due - now) / self._rate
+            self._stop.wait(min(end - real, max(_SHORTEST, rest)))
             now = self._clock()
         return now >= due
 

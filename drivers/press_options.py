@@ -85,9 +85,7 @@ def read_press(options: Options) -> PressSettings:
 
     channels = options.texts("channels", base.channels)
     if not channels or len(set(channels)) < len(channels) or not set(channels) <= set(CHANNELS):
-        raise options.refuse(
-            "channels", f"wants different names out of {', '.join(CHANNELS)}; got {list(channels)!r}"
-        )
+        raise options.refuse("channels", f"wants different names out of {', '.join(CHANNELS)}; got {list(channels)!r}")
     ambient = number("ambient_degF", -60.0, 150.0)
     thickness = number("thickness_mm", 2.0, 400.0)
     settings = PressSettings(

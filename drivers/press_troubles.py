@@ -45,9 +45,7 @@ KINDS: Mapping[str, Kind] = {
     "forgotten-bag": Kind("nobody inflates the bag"),
     "dead-mat": Kind("a mat gets no current", words={"mat": _MATS}),
     "power-lost": Kind("both mats get no current; the instruments run on"),
-    "weak-mat": Kind(
-        "a mat gets part of its heat", {"factor": (0.5, 0.0, 1.0)}, {"mat": ("inner", "outer", "both")}
-    ),
+    "weak-mat": Kind("a mat gets part of its heat", {"factor": (0.5, 0.0, 1.0)}, {"mat": ("inner", "outer", "both")}),
     "slow-heat-up": Kind("both mats get part of their heat", {"factor": (0.7, 0.0, 1.0)}),
     "lifted-probe": Kind("a probe stands off its mat", {"share": (0.4, 0.0, 1.0)}, {"channel": CHANNELS[:2]}),
     "open-probe": Kind("a probe is broken", words={"channel": CHANNELS}),
@@ -80,9 +78,7 @@ def read_trouble(given: Mapping[str, object], where: str = "") -> Trouble:
     kind = KINDS[name]
     start = options.number("at_min", 0.0, low=0.0) * 60.0
     lasts = options.maybe("for_min", low=0.0)
-    numbers = {
-        key: options.number(key, value, low=low, high=high) for key, (value, low, high) in kind.numbers.items()
-    }
+    numbers = {key: options.number(key, value, low=low, high=high) for key, (value, low, high) in kind.numbers.items()}
     words = {key: options.text(key, among[0], among=among) for key, among in kind.words.items()}
     options.finish()
     return Trouble(name, start, start + (kind.for_min if lasts is None else lasts) * 60.0, numbers, words)

@@ -136,6 +136,5 @@ class SimulatedDriver:
     def _samples(self, frame: Frame) -> list[Sample]:
         unit, at = self._press.settings.unit, self._stamp(frame)
         return [
-            Sample(name, value, unit(name), at, Fault.OPEN if value is None else None)
-            for name, value in frame.readings
+            Sample(name, value, unit(name), at, Fault.OPEN if value is None else None) for name, value in frame.readings
         ]

@@ -218,6 +218,4 @@ class SimulatedPress:
             return _Grid(max(1.0 * _PSI_TO[self.settings.pressure_unit], self.settings.pressure_resolution))
         if channel.endswith("current"):
             return _Grid(0.01)
-        return _Grid(
-            self.settings.pressure_resolution if channel == "bag" else self.settings.temperature_resolution
-        )
+        return _Grid(self.settings.pressure_resolution if channel == "bag" else self.settings.temperature_resolution)
