@@ -35,16 +35,20 @@ def _mount_kind(folder: Path, mounts: str) -> str:
     return kind
 
 
+def _mount_table() -> str:
+    """Linux's table; empty elsewhere."""
+    try:
+        return Path("/proc/mounts").read_text(errors="replace")
+    except OSError:
+        return ""
+
+
 def _is_remote_drive(folder: Path) -> bool:
     if sys.platform == "win32":
         import ctypes
 
         return bool(ctypes.windll.kernel32.GetDriveTypeW(folder.anchor) == _DRIVE_REMOTE)
-    table = Path("/proc/mounts")
-    try:
-        return _mount_kind(folder, table.read_text(errors="replace")) in _SHARES
-    except OSError:
-        return False
+    return _mount_kind(folder, _mount_table()) in _SHARES
 
 
 def refuse_network_share(path: Path) -> None:

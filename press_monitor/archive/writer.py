@@ -10,14 +10,14 @@ import threading
 import time
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 
 from press_monitor import __version__
 from press_monitor.archive import derived, live
 from press_monitor.archive.commands import waiting, write_answer
-from press_monitor.archive.connect import BUSY_MS, connect_writer
+from press_monitor.archive.connect import BUSY_MS, connect_writer, refuse_network_share
 from press_monitor.archive.keys import SigningKey, create_key, fingerprint, load_key
 from press_monitor.archive.ledger import CURE_RECORD, GENESIS, NAMING, append_entry
 from press_monitor.archive.lock import WriterLock
@@ -56,6 +56,7 @@ class Archive:
         self._turn = threading.RLock()
         self._depth = 0
         self._beats = 0
+        self._sealed = False
         self._cycles: dict[str, tuple[int, CycleStart]] = {}
 
     @classmethod
@@ -74,6 +75,7 @@ class Archive:
             ArchiveLocked: somebody else writes; says who.
             ArchiveError: the file is newer, not ours, on a network share, or its key is missing or another one.
         """
+        refuse_network_share(path)
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as e:
@@ -132,6 +134,7 @@ class Archive:
                     self._db.execute(end)
                 except BaseException:
                     self._cycles.clear()
+                    self._sealed = False
                     if self._db.in_transaction:
                         for statement in undo:
                             self._db.execute(statement)
@@ -140,6 +143,11 @@ class Archive:
                     self._depth -= 1
             except sqlite3.Error as e:
                 raise ArchiveError(f"{self.path}: cannot be written: {e}") from e
+            if self._sealed and not inner:
+                self._sealed = False
+                # What was committed stands; a disk that fails at tidying up will say so at the next commit.
+                with suppress(ArchiveError):
+                    self.checkpoint()
 
     # -- a cycle while it lasts --
 
@@ -273,8 +281,7 @@ class Archive:
                 "UPDATE cycle SET state = 'sealed', certificate = ? WHERE number = ?", (certificate, number)
             )
             del self._cycles[cycle_id]
-        if not self._depth:
-            self.checkpoint()
+            self._sealed = True
         return int(certificate)
 
     def append(self, kind: str, body: Mapping[str, Json], certificate: int | None = None) -> int:
@@ -325,8 +332,10 @@ class Archive:
         with self._turn:
             try:
                 self._db.execute(f"PRAGMA busy_timeout = {_CHECKPOINT_BUSY_MS}")
-                self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-                self._db.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+                try:
+                    self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+                finally:
+                    self._db.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
             except sqlite3.Error as e:
                 raise ArchiveError(f"{self.path}: cannot be written: {e}") from e
 

@@ -32,7 +32,7 @@ def test_the_chain_is_sha_256_of_the_hash_before_and_the_body(message: bytes, di
     assert chained(b"", message).hex() == digest
     cut = len(message) // 2
     assert chained(message[:cut], message[cut:]).hex() == digest
-    assert GENESIS_PREV == bytes(32)
+    assert GENESIS_PREV.hex() == "00" * 32
 
 
 def test_rfc_8785_section_3_2_2() -> None:
