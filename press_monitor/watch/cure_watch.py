@@ -187,9 +187,7 @@ class CureWatch:
         self._watch_lifting(t)
         for face in self.faces:
             face.follow(t)
-        self.bag.follow(
-            t, self.phases.phase, heat_falling=any(self.heat.falling(face, t, 120.0) for face in self.faces)
-        )
+        self.bag.follow(t, self.phases.phase, heat_falling=self.heat.sinking(t))
         heard = any(reading.good for reading in tick.readings.values())
         events.extend(self._note_hole(t, heard))
         self._cure(t)
@@ -284,13 +282,8 @@ class CureWatch:
         means = [face.mean() for face in self.faces if face.trusted(t)]
         hot = bool(means) and all(mean is not None and mean >= low - 0.02 for mean in means)
         pressed = self.bag.pressed(t)
-        set_already = self.curing is not None and self.curing.section is not None and self._past_blow_point()
-        if hot and (pressed or set_already):
+        if hot and (pressed or (self.curing is not None and self.curing.past_blow_point())):
             self.s.hold_s += seconds
-
-    def _past_blow_point(self) -> bool:
-        section = self.curing.section if self.curing else None
-        return section is not None and section.past_blow_point()
 
     def _follow_phases(self, t: float) -> list[Event]:
         recipe, s = self.setup.recipe, self.s

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from press_monitor.cure.forecast import CureForecast
 from press_monitor.cure.layers import FaceKind, Repair
-from press_monitor.cure.section import Section
+from press_monitor.cure.section import CurePointSI, Section
 from press_monitor.cure.walls import Face as Boundary
 from press_monitor.watch.advice import Stage
 from press_monitor.watch.faces import HOLD_ON, Face
@@ -33,7 +33,9 @@ class Curing:
         self.section: Section | None = None
         self.forecast: CureForecast | None = None
         self.s = _State()
-        self._required = 0.9
+        self._looked = -1.0
+        self._deepest: CurePointSI | None = None
+        self._setting = 0.0
 
     def save(self) -> Json:
         """Plain JSON."""
@@ -133,14 +135,23 @@ class Curing:
         )
         self.forecast = self.section.forecast(inner, outer, required)
 
+    @property
+    def deepest(self) -> CurePointSI | None:
+        """The deepest rubber as last fed; looked up once a step."""
+        if self._looked != self.s.fed or self._deepest is None:
+            self._looked = self.s.fed
+            self._deepest = self.section.deepest() if self.section is not None else None
+            self._setting = self.section.setting_share() if self.section is not None else 0.0
+        return self._deepest
+
     def reached(self, required: float) -> bool:
         """Whether the deepest rubber has the required cure, on the nominal figures."""
-        deepest = self.section.deepest() if self.section else None
+        deepest = self.deepest
         return deepest is not None and deepest.state_of_cure >= required
 
     def reached_for_sure(self, required: float) -> bool:
         """The same on the band's lower edge."""
-        deepest = self.section.deepest() if self.section else None
+        deepest = self.deepest
         return deepest is not None and deepest.state_of_cure_low >= required
 
     def due(self, required: float) -> bool:
@@ -151,12 +162,16 @@ class Curing:
 
     def vulnerable(self) -> float:
         """Share of the uncured rubber that lies between scorch and blow point now."""
-        return self.section.setting_share() if self.section else 0.0
+        return self._setting if self.deepest is not None else 0.0
+
+    def past_blow_point(self) -> bool:
+        """Whether all uncured rubber is past its blow point, on the band's lower edge."""
+        return self.section is not None and self.section.past_blow_point()
 
     def stage(self) -> Stage:
         """How far the rubber is, for advice."""
-        if self.section is None or self.section.deepest() is None:
+        if self.deepest is None:
             return Stage.UNKNOWN
-        if self.section.setting_share() > 0.0:
+        if self._setting > 0.0:
             return Stage.SETTING
-        return Stage.SET if self.section.past_blow_point() else Stage.BEFORE_SCORCH
+        return Stage.SET if self.past_blow_point() else Stage.BEFORE_SCORCH

@@ -52,6 +52,7 @@ class Face:
         self.s = _State()
         self._weights: deque[tuple[float, float]] = deque()
         self._sum = 0.0
+        self._judged: tuple[float, Channel | None] | None = None
 
     def save(self) -> Json:
         """Plain JSON (the channels save themselves)."""
@@ -65,6 +66,8 @@ class Face:
 
     def judge(self, t: float) -> Channel | None:
         """The channel that speaks for this face now: the coldest one that is fresh and believed."""
+        if self._judged is not None and self._judged[0] == t:
+            return self._judged[1]
         fit = [
             c
             for c in self.channels
@@ -110,7 +113,9 @@ class Face:
 
     def follow(self, t: float) -> None:
         """Take the tick at `t` into the face's own memory."""
+        self._judged = None
         channel = self.judge(t)
+        self._judged = (t, channel)
         if channel is None or channel.value is None or channel.age(t) > 1e-6:
             return
         s, value = self.s, channel.value

@@ -13,6 +13,7 @@ from press_monitor.watch.types import Json, Phase, from_json, to_json
 
 __all__ = ["FALLING", "Heat"]
 
+FALL_WINDOW = 30.0
 FALLING = -0.8 / 60.0
 """A mat that loses more than this has no heat, K/s: slower than any mat cools, faster than noise."""
 
@@ -28,6 +29,7 @@ class Heat:
     def __init__(self, recipe: Recipe, faces: tuple[Face, ...], words: Words) -> None:
         self._recipe, self._faces, self._words = recipe, faces, words
         self.s = _State({})
+        self._fell: tuple[float, dict[str, bool]] | None = None
 
     def save(self) -> Json:
         """Plain JSON."""
@@ -37,13 +39,25 @@ class Heat:
         """Continue from `save`."""
         self.s = from_json(_State, data)
 
-    def falling(self, face: Face, t: float, seconds: float = 30.0) -> bool:
+    def falling(self, face: Face, t: float) -> bool:
         """Whether the face's mat is losing heat."""
-        channel = face.judge(t)
-        if channel is None:
-            return False
-        slope = channel.history.slope(t - channel.limit(seconds))
-        return slope is not None and slope < FALLING
+        if self._fell is None or self._fell[0] != t:
+            self._fell = (t, {})
+        known = self._fell[1]
+        if face.name not in known:
+            channel = face.judge(t)
+            slope = None if channel is None else channel.history.slope(t - channel.limit(FALL_WINDOW))
+            known[face.name] = slope is not None and slope < FALLING
+        return known[face.name]
+
+    def sinking(self, t: float) -> bool:
+        """Whether any mat has lost heat over the last two minutes on the whole."""
+        for face in self._faces:
+            channel = face.judge(t)
+            before = None if channel is None else channel.history.at(t - 120.0)
+            if channel is not None and before is not None and (channel.value or 0.0) - before < 120.0 * FALLING:
+                return True
+        return False
 
     def conditions(
         self, t: float, phase: Phase, heating_since: float | None, *, due: bool, stage: Stage
