@@ -52,6 +52,7 @@ class Recorder:
         clock: shop time.
         interval: grid step, whole shop seconds.
         make: makes drivers.
+        each_pass: called at every pass of the loop, in its thread (the demo puts new cycles on its presses so).
         say: takes one line for the log.
 
     Raises `ShopError` for channels or driver options that cannot be used.
@@ -66,12 +67,14 @@ class Recorder:
         clock: ShopClock | None = None,
         interval: int = 1,
         make: DriverMaker = make_driver,
+        each_pass: Callable[[Recorder], None] = lambda _: None,
         say: Callable[[str], None] = lambda _: None,
     ) -> None:
         self.shop = shop
         self.clock = clock if clock is not None else ShopClock()
         self._archive = archive
         self._say = say
+        self._each_pass = each_pass
         self._interval = interval
         self._wake = threading.Event()
         self._stop = threading.Event()
@@ -216,6 +219,7 @@ class Recorder:
                     place.published = real
         for command in self._writer.commands():
             self._obey(command)
+        self._each_pass(self)
         if real - self._beaten >= _BEAT_S:
             self._beat()
         return busy

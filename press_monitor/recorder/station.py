@@ -163,6 +163,11 @@ class Station:
 
     # -- cycles --
 
+    @property
+    def awaiting(self) -> bool:
+        """Whether a cycle begins with the next readings."""
+        return self._awaiting is not None
+
     def await_first(self, args: Mapping[str, Json]) -> None:
         """Begin a cycle with a start command's arguments at the next slot, as far back as an instrument remembers.
 
