@@ -30,6 +30,7 @@ CAUTIONS = (
     "Where local codes, standards, the makers' instructions or licensed practice say more, they decide.",
 )
 
+CLOCK_NOTES = ("clock-step", "sleep-gap")
 LEDGERS_OWN = ("entry", "kind", "certificate", "written_utc")
 
 RECIPE = {
@@ -86,7 +87,7 @@ def certificate_of(record: CertificateRecord, trace: Trace | None) -> Certificat
         phases,
         alarms,
         Section("actions", "What people did", _actions(body, alarm_letters(result["alarms"]))),
-        Section("gaps", "Gaps in the record", _gaps(body)),
+        Section("gaps", "Gaps in the record", tuple(_gaps(body))),
         Section("layers", "Layers and compounds", tuple(_layers(body, units))),
         Section("recipe", "Recipe", tuple(_known(body.get("recipe"), RECIPE, units))),
         Section("sensors", "Sensors", _sensors(body)),
@@ -186,19 +187,25 @@ def _actions(body: Mapping[str, Json], letters: Mapping[str, str]) -> tuple[Item
     return (Grid(("When", "What", "Alarm", "Who", "Note"), tuple(rows), numeric=(0,)),)
 
 
-def _gaps(body: Mapping[str, Json]) -> tuple[Item, ...]:
-    rows = tuple(
-        (
-            minutes(gap["start_s"]),
-            minutes(gap["end_s"]),
-            f"{gap['end_s'] - gap['start_s']:.0f} s",
-            str(gap.get("why") or ""),
+def _gaps(body: Mapping[str, Json]) -> Iterator[Item]:
+    """Where readings are missing, and what the recorder saw its clocks and its computer do."""
+    gaps = body.get("gaps") or ()
+    clocks = [event for event in body.get("events") or () if event.get("kind") in CLOCK_NOTES]
+    if not gaps and not clocks:
+        yield Words("None.")
+    if gaps:
+        rows = tuple(
+            (
+                minutes(gap["start_s"]),
+                minutes(gap["end_s"]),
+                f"{gap['end_s'] - gap['start_s']:.0f} s",
+                str(gap.get("why") or ""),
+            )
+            for gap in gaps
         )
-        for gap in body.get("gaps") or ()
-    )
-    if not rows:
-        return (Words("None."),)
-    return (Grid(("From", "To", "Length", "Why"), rows, numeric=(0, 1, 2)),)
+        yield Grid(("From", "To", "Length", "Why"), rows, numeric=(0, 1, 2))
+    for note in clocks:
+        yield Words(f"at {minutes(note.get('t'))}: {note.get('words') or note['kind']}", bullet=True)
 
 
 def _say(value: Json, kind: str, units: UnitSystem) -> str:

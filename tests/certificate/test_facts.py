@@ -136,6 +136,20 @@ def test_a_bare_record_is_said_to_be_bare() -> None:
     assert "none recorded" in text
 
 
+def test_clock_steps_stand_among_the_gaps() -> None:
+    said = "the computer's clock was set back by 120 s; durations are not affected"
+    note = {"kind": "clock-step", "t": 600.0, "seconds": -120.0, "words": said}
+    text = " ".join(text_of({"gaps": [], "events": [note, {"kind": "PhaseChanged", "t": 1.0}]}).split())
+    assert f"- at 10.0 min: {said}" in text
+
+
+def test_what_an_operator_was_refused_is_told() -> None:
+    did = {"t": 900.0, "kind": "release", "operator": "bench 2", "alarm": None, "note": "", "seconds": None}
+    told = {"kind": "OperatorDid", "t": 900.0, "action": did, "refused": "the bag is still up"}
+    text = " ".join(text_of({"actions": [told]}).split())
+    assert "15.0 min release bench 2 refused: the bag is still up" in text
+
+
 def test_a_record_of_another_version_still_reads() -> None:
     text = text_of({"recipe": {"name": "old", "dwell_rule": "by eye"}, "setup": {"units": "us"}})
     assert "Dwell rule" in text
