@@ -85,12 +85,17 @@ def cli(ctx: click.Context, archive: Path | None, shop: Path | None) -> None:
     _dashboard(ctx, place, _place(ctx, "archive", archive))
 
 
+def _has_terminal() -> bool:
+    """Whether there is somebody to show screens to: they are drawn on stderr and steered from stdin."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
 def _dashboard(ctx: click.Context, shop_file: Path, archive: Path) -> None:
     """Start a recorder where none runs, then show the floor. The recorder goes on when the dashboard is closed."""
     from press_monitor.shop import load_shop
 
     shop = load_shop(shop_file)
-    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+    if not _has_terminal():
         say("press-monitor: the dashboard needs a terminal; without one: press-monitor recorder")
         ctx.exit(REFUSED)
     from press_monitor.paths import locations
@@ -115,10 +120,29 @@ def _dashboard(ctx: click.Context, shop_file: Path, archive: Path) -> None:
 
 
 @cli.command()
-@click.option("--speed", type=click.FloatRange(0.1, 1000.0), default=None, help="Simulated seconds a second.")
-@click.option("--presses", type=click.IntRange(1, 64), default=4, show_default=True, help="How many presses.")
-def demo(speed: float | None, presses: int) -> None:
-    """A simulated shop in a fresh folder, faults included. Needs no hardware."""
+@click.option("--speed", type=Number(least=0.1, most=600.0), metavar="N", help="Simulated seconds in a second.")
+@click.option("--presses", type=click.IntRange(1, 64), default=4, show_default=True, metavar="N", help="How many.")
+@click.pass_context
+def demo(ctx: click.Context, speed: float | None, presses: int) -> None:
+    """A simulated shop in a fresh folder, faults included. Needs no hardware; its recorder ends with it."""
+    if not _has_terminal():
+        say("press-monitor: the demo needs a terminal")
+        ctx.exit(REFUSED)
+    from press_monitor.recorder.demo import DEFAULT_SPEED, demo_shop, start_demo_recorder
+
+    places = demo_shop(presses)
+    say("A simulated shop. Its shop file, archive and logs are kept in this folder:")
+    put(str(places.data))
+    running = start_demo_recorder(places, DEFAULT_SPEED if speed is None else speed)
+    try:
+        # Imported while the recorder is starting up.
+        from press_monitor.screens.app import run_dashboard
+        from press_monitor.shop import load_shop
+
+        run_dashboard(places.archive, load_shop(places.shop_file), demo=True)
+    finally:
+        running.close()
+    say(f"What it sealed: press-monitor records --archive {places.archive}")
 
 
 @cli.command()

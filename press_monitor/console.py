@@ -110,12 +110,12 @@ class Commands(click.Group):
 
 
 class Number(click.ParamType[float]):
-    """A finite number, `least` or more where that is given."""
+    """A finite number, from `least` to `most` where they are given."""
 
     name = "number"
 
-    def __init__(self, least: float | None = None) -> None:
-        self.least = least
+    def __init__(self, least: float | None = None, most: float | None = None) -> None:
+        self.least, self.most = least, most
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
         """Refuses text, nan and inf."""
@@ -127,6 +127,8 @@ class Number(click.ParamType[float]):
             self.fail(f"{value!r} is not a finite number", param, ctx)
         if self.least is not None and number < self.least:
             self.fail(f"{value!r} is below {self.least:g}", param, ctx)
+        if self.most is not None and number > self.most:
+            self.fail(f"{value!r} is above {self.most:g}", param, ctx)
         return number
 
 
