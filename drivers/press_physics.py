@@ -146,6 +146,7 @@ class Bag:
         self.pressure = 0.0
         self._filling = False
         self._filled = False
+        self._begun = False
 
     def step(self, dt: float, t: float, inner_mat: float, vent: bool, effects: Effects) -> None:
         """Go on by `dt` seconds to the moment `t`."""
@@ -159,14 +160,15 @@ class Bag:
             self._filling = False
             self.pressure = max(0.0, pressure - _VENT_PSI_S * dt)
             return
-        pressure += self._supplied(pressure, dt, t, effects)
+        self._begun |= t >= settings.inflate_at_min * 60.0 and not effects.not_inflated
+        if not self._begun:
+            return  # its valve stands open: warm air escapes
+        pressure += self._supplied(pressure, dt, effects)
         pressure -= self._lost(pressure, dt, effects)
         self.pressure = max(0.0, pressure)
 
-    def _supplied(self, pressure: float, dt: float, t: float, effects: Effects) -> float:
+    def _supplied(self, pressure: float, dt: float, effects: Effects) -> float:
         settings = self._settings
-        if effects.not_inflated or t < settings.inflate_at_min * 60.0:
-            return 0.0
         if not self._filled:
             gain = min(_FILL_PSI_S * dt, settings.bag_psi - pressure)
             self._filled = pressure + gain >= settings.bag_psi - 1e-9
