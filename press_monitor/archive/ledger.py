@@ -32,6 +32,7 @@ __all__ = [
     "GENESIS_PREV",
     "INSPECTION",
     "KINDS",
+    "LENGTH",
     "NAMING",
     "SHOP_FILE",
     "TICKET_ATTACHED",
@@ -57,6 +58,9 @@ NAMING = (INSPECTION, COMEBACK, CORRECTION, TICKET_ATTACHED)
 """Kinds that name a certificate."""
 
 GENESIS_PREV = bytes(32)
+
+LENGTH: Final = "ledger_entries"
+"""The row of table ``meta`` that counts the entries, so that a plain cut at the end shows."""
 _MOST = (1 << 53) - 1
 _DEEPEST = 200
 
@@ -150,5 +154,9 @@ def append_entry(
     db.execute(
         "INSERT INTO ledger (seq, kind, certificate, body, hash, signature) VALUES (?, ?, ?, ?, ?, ?)",
         (seq, kind, certificate, stored, digest, key.sign(digest)),
+    )
+    db.execute(
+        "INSERT INTO meta (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+        (LENGTH, str(seq + 1)),
     )
     return seq, digest

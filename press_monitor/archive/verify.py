@@ -2,8 +2,9 @@
 
 Checked, entry by entry: numbers without gaps; the hash over the one before and the body; the signature; that the
 columns beside a body say what the signed body says; that certificate numbers run 1, 2, 3 …; that each record's trace
-is there, has the SHA-256 that was signed and the rows that were stated. Then: no trace without a record, no cycle
-sealed as a certificate the ledger lacks (entries cut off the end), and the index says what the ledger says.
+is there, has the SHA-256 that was signed and the rows that were stated. Then what lies beside the ledger: its length,
+no trace without a record, no cycle sealed as a certificate that it lacks, the index saying what it says. Those show a
+plain cut at the end; whoever cuts with care, or puts an old file back, is found by a certificate handed out since.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from pathlib import Path
 from press_monitor.archive.connect import connect_reader
 from press_monitor.archive.derived import COLUMNS, bodies, certificate_row, row_of
 from press_monitor.archive.keys import Verifier, fingerprint, read_public_key
-from press_monitor.archive.ledger import CURE_RECORD, GENESIS_PREV, chained
+from press_monitor.archive.ledger import CURE_RECORD, GENESIS_PREV, LENGTH, chained
 from press_monitor.archive.trace import TraceError, packed_rows, unpack
 from press_monitor.archive.types import ArchiveError, CertificateRow, Json
 
@@ -245,6 +246,13 @@ class _Walk:
 
 def _beside(db: sqlite3.Connection, walk: _Walk) -> None:
     """What must agree with the ledger: traces, cycles, the index."""
+    head = -1 if walk.head is None else walk.head[0]
+    counted = db.execute("SELECT value FROM meta WHERE name = ?", (LENGTH,)).fetchone()
+    if walk.head is None:
+        walk.bad(0, None, "missing", "the ledger is empty: not even the entry with its key is there")
+    elif counted is None or counted[0] != str(head + 1):
+        says = "nothing" if counted is None else counted[0]
+        walk.bad(head + 1, None, "missing", f"the ledger ends with entry {head}; the count of its entries says {says}")
     orphans = db.execute(
         "SELECT entry FROM trace WHERE entry NOT IN (SELECT seq FROM ledger WHERE kind = ?) ORDER BY entry",
         (CURE_RECORD,),
@@ -257,9 +265,8 @@ def _beside(db: sqlite3.Connection, walk: _Walk) -> None:
         (CURE_RECORD,),
     )
     for cycle_id, certificate in lost:
-        entry = None if walk.head is None else walk.head[0] + 1
         walk.bad(
-            entry,
+            head + 1,
             certificate,
             "missing",
             f"cycle {cycle_id} was sealed as certificate {certificate}, and the ledger has no such record",
@@ -306,8 +313,6 @@ def verify(path: Path, key: Path | None = None, *, unpack_traces: bool = False) 
         except sqlite3.Error as e:
             where = 0 if walk.head is None else walk.head[0] + 1
             walk.bad(where, None, "file", f"the file cannot be read from entry {where} on: {e}")
-    if not walk.entries and not walk.problems:
-        walk.bad(0, None, "missing", "the ledger is empty: not even the entry with its key is there")
     entries = [problem.entry for problem in walk.problems if problem.entry is not None]
     bad = walk.present & {problem.certificate for problem in walk.problems if problem.certificate is not None}
     return VerifyReport(

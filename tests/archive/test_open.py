@@ -114,7 +114,9 @@ def test_a_newer_file_is_refused_untouched(path: Path, key_path: Path) -> None:
         lambda: verify(path),
         lambda: backup(path, path.with_name("copy")),
     ):
-        with pytest.raises(ArchiveError, match=rf"newer press-monitor \(format {VERSION + 1}, this one knows {VERSION}"):
+        with pytest.raises(
+            ArchiveError, match=rf"newer press-monitor \(format {VERSION + 1}, this one knows {VERSION}"
+        ):
             attempt()
     assert path.read_bytes() == before
     assert not path.with_name("copy").exists()
