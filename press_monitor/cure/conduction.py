@@ -90,6 +90,17 @@ class Basis:
         """The modes (..., N) of the steady state between two faces held for ever."""
         return np.asarray((self.drive[0] * inner + self.drive[1] * outer) / self.rates)
 
+    def row(self, index: int) -> Basis:
+        """That of one wall alone, without the leading axis."""
+        return Basis(
+            self.rates[index],
+            self.to_nodes[index],
+            self.to_modes[index],
+            self.drive[:, index],
+            self.inner_held,
+            self.outer_held,
+        )
+
     def select(self, rows: slice) -> Basis:
         """The same of some of the walls only."""
         return Basis(
@@ -233,11 +244,29 @@ def recompute(basis: Basis, times: Array, inner: Array, outer: Array, start: Arr
         Temperatures (K, N), degC.
     """
     count, nodes = len(times), basis.rates.shape[-1]
-    result = np.empty((count, nodes))
-    result[0] = basis.nodes(basis.modes(start), float(inner[0]), float(outer[0]))
-    if count > 1:
-        carried = _carry(basis, np.diff(times), inner, outer, basis.modes(start))
-        np.matmul(carried, basis.to_nodes.T, out=result[1:])
+    modes = basis.modes(start)
+    first = basis.nodes(modes, float(inner[0]), float(outer[0]))
+    if count < 2:
+        return first[None]
+    widths = np.diff(times)
+    block = max(1, round((count - 1) ** 0.5))
+    rows = -(-(count - 1) // block)
+    keep, push = _pushes(basis, widths, inner, outer, block, rows)
+    # Within every block from rest, then the blocks' ends one after the other, then what each block began with.
+    for j in range(1, block):
+        push[j] += keep[j] * push[j - 1]
+    fade = np.cumprod(keep, axis=0)
+    opening = np.empty((rows, nodes))
+    for row in range(rows):
+        opening[row] = modes
+        modes = fade[-1, min(row, fade.shape[1] - 1)] * modes + push[-1, row]
+    fade = fade * opening
+    push += fade
+    carried = np.matmul(push.reshape(-1, nodes), basis.to_nodes.T, out=fade.reshape(-1, nodes))
+    result = np.empty((rows * block + 1, nodes))
+    result[0] = first
+    result[1:].reshape(rows, block, nodes)[:] = carried.reshape(block, rows, nodes).transpose(1, 0, 2)
+    result = result[:count]
     if basis.inner_held:
         result[:, 0] = inner
     if basis.outer_held:
@@ -245,35 +274,29 @@ def recompute(basis: Basis, times: Array, inner: Array, outer: Array, start: Arr
     return result
 
 
-def _carry(basis: Basis, widths: Array, inner: Array, outer: Array, start: Array) -> Array:
-    """Modes (K-1, N) at the end of each step."""
+def _pushes(basis: Basis, widths: Array, inner: Array, outer: Array, block: int, rows: int) -> tuple[Array, Array]:
+    """What is kept (block, rows or 1, N) of the modes in each step and what the faces add (block, rows, N).
+
+    The steps are laid out block-wise, step j of every row together; the last row is filled up with the last faces.
+    """
     steps, nodes = len(widths), basis.rates.shape[-1]
-    kinds, which = np.unique(widths, return_inverse=True)
+    fill = rows * block - steps
+    kinds, which = np.unique(np.concatenate([widths, np.full(fill, widths[-1])]), return_inverse=True)
     x = basis.rates * kinds[:, None]
     first, second = _phi(x)
-    before = (kinds[:, None] * (first - second))[:, None, :] * basis.drive[None]
-    after = (kinds[:, None] * second)[:, None, :] * basis.drive[None]
-    block = max(1, round(steps**0.5))
-    rows = -(-steps // block)
-    keep = np.ones((rows * block, nodes))
-    push = np.zeros((rows * block, nodes))
+    before, after = kinds[:, None] * (first - second), kinds[:, None] * second
+    sides = [np.concatenate([face[1:], np.full(fill, face[-1])]) for face in (inner, outer)]
+    moves = np.stack(
+        [np.concatenate([inner[:1], sides[0][:-1]]), sides[0], np.concatenate([outer[:1], sides[1][:-1]]), sides[1]]
+    )
+    by_step = moves.reshape(4, rows, block).transpose(2, 1, 0)
     if len(kinds) == 1:
-        keep[:steps] = np.exp(-x[0])
-        faces = np.column_stack([inner[:-1], inner[1:], outer[:-1], outer[1:]])
-        push[:steps] = faces @ np.stack([before[0, 0], after[0, 0], before[0, 1], after[0, 1]])
-    else:
-        keep[:steps] = np.exp(-x)[which]
-        for side, face in ((0, inner), (1, outer)):
-            push[:steps] += before[which, side] * face[:-1, None] + after[which, side] * face[1:, None]
-    keep, push = keep.reshape(rows, block, nodes), push.reshape(rows, block, nodes)
-    for j in range(1, block):
-        push[:, j] += keep[:, j] * push[:, j - 1]
-        keep[:, j] *= keep[:, j - 1]
-    opening = np.empty((rows, nodes))
-    modes = start
-    for row in range(rows):
-        opening[row] = modes
-        modes = keep[row, -1] * modes + push[row, -1]
-    keep *= opening[:, None, :]
-    push += keep
-    return push.reshape(rows * block, nodes)[:steps]
+        weights = np.stack(
+            [before * basis.drive[0], after * basis.drive[0], before * basis.drive[1], after * basis.drive[1]]
+        )
+        push = by_step.reshape(-1, 4) @ weights[:, 0]
+        return np.broadcast_to(np.exp(-x), (block, 1, nodes)), push.reshape(block, rows, nodes)
+    order = which.reshape(rows, block).T
+    push = before[order] * (by_step[..., 0:1] * basis.drive[0] + by_step[..., 2:3] * basis.drive[1])
+    push += after[order] * (by_step[..., 1:2] * basis.drive[0] + by_step[..., 3:4] * basis.drive[1])
+    return np.exp(-x)[order], push

@@ -312,6 +312,10 @@ class Section:
             heat_off_high=float(states.max()),
         )
 
+    def state_of(self, equivalent: Array) -> Array:
+        """State of cure (..., P) of the judged points at equivalent seconds (..., P)."""
+        return self._points.state(equivalent)
+
     def reached(
         self, inner: Face, outer: Face, required: float, horizon_s: float = HORIZON_S, growth: float = 1.08
     ) -> Array:
