@@ -236,3 +236,48 @@ def test_interrupting_is_not_finding_a_problem(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr("press_monitor.paths.locations", stopped)
     assert run("paths").exit_code == 130
     assert not isinstance(run("paths").exception, click.Abort)
+
+
+def test_screens_without_a_terminal_are_refused_and_nothing_is_made(tmp_path: Path) -> None:
+    from tests.shopfiles import write_job
+
+    shop = write_job(tmp_path / "job")["shop"]
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    env = {**os.environ, "TMPDIR": str(scratch), "TEMP": str(scratch), "TMP": str(scratch)}
+    for words in (("demo",), ("--shop", str(shop))):
+        done = program(*words, stdin=subprocess.DEVNULL, env=env)
+        assert (done.returncode, done.stdout) == (2, "")
+        assert "terminal" in done.stderr
+        assert len(done.stderr.splitlines()) == 1
+    assert not list(scratch.iterdir())
+    assert not (tmp_path / "home").exists()
+
+
+@pytest.mark.parametrize("words", [("--speed", "0"), ("--speed", "fast"), ("--speed", "1e9"), ("--presses", "0")])
+def test_a_demo_that_makes_no_sense(words: tuple[str, ...]) -> None:
+    done = run("demo", *words)
+    assert done.exit_code == 2
+    assert words[0] in done.stderr
+
+
+def test_a_broken_shop_file_stops_dashboard_and_recorder(tmp_path: Path) -> None:
+    broken = tmp_path / "shop.toml"
+    broken.write_text('[shop]\nname = "Juniper Flat"\nunits = "stone"\n', "utf-8")
+    for words in (
+        ("--shop", str(broken)),
+        ("recorder", "--shop", str(broken), "--archive", str(tmp_path / "a.sqlite")),
+    ):
+        done = program(*words)  # a process of its own: a recorder sees to signals
+        assert done.returncode == 2
+        assert "shop.toml:3: shop.units" in done.stderr
+        assert len(done.stderr.splitlines()) == 1
+    assert not list(tmp_path.glob("a.sqlite*"))
+
+
+def test_stopping_where_no_recorder_runs_is_fine(tmp_path: Path) -> None:
+    done = run("recorder", "--stop", "--archive", str(tmp_path / "none.sqlite"))
+    assert done.exit_code == 0
+    assert done.stdout == ""
+    assert "no recorder" in done.stderr
+    assert not list(tmp_path.glob("none*"))
