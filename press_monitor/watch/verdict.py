@@ -32,6 +32,7 @@ class Evidence:
     ticketed: bool
     has_repair: bool
     released: bool
+    unrecorded_mats: tuple[str, ...]
     bag_recorded: bool
     bag_been_up: bool
     hold_s: float
@@ -73,6 +74,8 @@ def _completeness(e: Evidence) -> Iterator[tuple[Verdict, str]]:
         yield Verdict.INCOMPLETE, "no ticket: heating began without one"
     if not e.released:
         yield Verdict.INCOMPLETE, "the press was not released within the record"
+    for name in e.unrecorded_mats:
+        yield Verdict.INCOMPLETE, f"the {name} mat's temperature was not recorded; judged as losing heat to air"
     if not e.bag_recorded:
         yield Verdict.INCOMPLETE, "the bag's pressure was not recorded"
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
-from press_monitor.cure.section import CurePointSI, Section
+from press_monitor.cure.section import Section
 from press_monitor.readings import Role, role_of
+from press_monitor.watch.cure_facts import cure_json, cure_point
 from press_monitor.watch.faces import Face
+from press_monitor.watch.judge import CureJudge
+from press_monitor.watch.setup import is_mat
 from press_monitor.watch.types import (
     AlarmView,
     CurePoint,
@@ -23,31 +25,13 @@ from press_monitor.watch.types import (
 )
 from press_monitor.watch.verdict import Evidence, judge
 
-if TYPE_CHECKING:
-    from press_monitor.watch.cure_watch import CureWatch
-
-__all__ = ["cure_json", "result_of", "snapshot_of"]
+__all__ = ["result_of", "snapshot_of"]
 
 _MINUTE = 60.0
 
 
-def _section(watch: CureWatch) -> Section | None:
+def _section(watch: CureJudge) -> Section | None:
     return watch.curing.section if watch.curing is not None else None
-
-
-def _point(point: CurePointSI | None) -> CurePoint | None:
-    if point is None:
-        return None
-    return CurePoint(
-        stack=point.stack,
-        depth_mm=1000.0 * point.depth,
-        state_of_cure=point.state_of_cure,
-        state_of_cure_low=point.state_of_cure_low,
-        state_of_cure_high=point.state_of_cure_high,
-        equivalent_min=point.equivalent_s / _MINUTE,
-        peak_degC=point.peak_degC,
-        temperature_degC=point.temperature_degC,
-    )
 
 
 def _stacks(section: Section | None) -> tuple[StackView, ...]:
@@ -72,7 +56,7 @@ def _stacks(section: Section | None) -> tuple[StackView, ...]:
     return tuple(views)
 
 
-def _face(watch: CureWatch, name: str) -> FaceView | None:
+def _face(watch: CureJudge, name: str) -> FaceView | None:
     face: Face | None = next((f for f in watch.faces if f.name == name), None)
     if face is None:
         return None
@@ -90,7 +74,7 @@ def _face(watch: CureWatch, name: str) -> FaceView | None:
     )
 
 
-def _forecast(watch: CureWatch) -> ForecastView | None:
+def _forecast(watch: CureJudge) -> ForecastView | None:
     if watch.curing is None or watch.curing.forecast is None:
         return None
     forecast, age = watch.curing.forecast, watch.t - (watch.curing.s.forecast_at or watch.t)
@@ -110,7 +94,7 @@ def _forecast(watch: CureWatch) -> ForecastView | None:
     )
 
 
-def _gate(watch: CureWatch) -> GateView:
+def _gate(watch: CureJudge) -> GateView:
     recipe, section = watch.setup.recipe, _section(watch)
     deepest = section.deepest() if section is not None else None
     heat_is_off = watch.phases.phase in (Phase.COOL_DOWN, Phase.RELEASED)
@@ -130,15 +114,20 @@ def _gate(watch: CureWatch) -> GateView:
     return GateView(heat_is_off, cured, cool, down, ", ".join(missing))
 
 
-def _evidence(watch: CureWatch, *, released: bool) -> Evidence:
+def _evidence(watch: CureJudge, *, released: bool) -> Evidence:
     s, section, setup = watch.s, _section(watch), watch.setup
-    deepest = _release_point(watch) if s.release is not None else _point(section.deepest() if section else None)
+    deepest = _release_point(watch) if s.release is not None else cure_point(section.deepest() if section else None)
     return Evidence(
         recipe=setup.recipe,
         units=setup.units,
         ticketed=setup.ticketed,
         has_repair=setup.repair is not None,
         released=released,
+        unrecorded_mats=tuple(
+            name
+            for name in ("inner", "outer")
+            if is_mat(setup.repair, name) and name not in {f.name for f in watch.faces}
+        ),
         bag_recorded=watch.bag.channel is not None,
         bag_been_up=watch.bag.been_up,
         hold_s=s.hold_s,
@@ -147,8 +136,8 @@ def _evidence(watch: CureWatch, *, released: bool) -> Evidence:
         set_without_pressure=section.set_without_pressure() if section else 0.0,
         vapour_negative_s=section.vapour_negative_s() if section else 0.0,
         worst_vapour_margin=section.worst_vapour_margin() if section else None,
-        distrusted_s=max((watch.curing.s.distrusted_s if watch.curing else 0.0) - s.hole_s, 0.0),
-        hole_s=s.hole_s,
+        distrusted_s=max((watch.curing.s.distrusted_s if watch.curing else 0.0) - watch.instruments.hole_s, 0.0),
+        hole_s=watch.instruments.hole_s,
         blind_while_setting_s=s.blind_s,
         probe_optimistic=setup.probe_at == "in-mat"
         and setup.repair is not None
@@ -159,12 +148,12 @@ def _evidence(watch: CureWatch, *, released: bool) -> Evidence:
     )
 
 
-def _release_point(watch: CureWatch) -> CurePoint | None:
+def _release_point(watch: CureJudge) -> CurePoint | None:
     kept = watch.s.release["cure"]["deepest"]
     return None if kept is None else CurePoint(temperature_degC=0.0, **kept)
 
 
-def _words(watch: CureWatch, forecast: ForecastView | None, worst: AlarmView | None) -> str:
+def _words(watch: CureJudge, forecast: ForecastView | None, worst: AlarmView | None) -> str:
     """The lane's one plain line."""
     phase = watch.phases.phase
     if worst is not None and worst.cleared_s is None:
@@ -187,7 +176,7 @@ def _words(watch: CureWatch, forecast: ForecastView | None, worst: AlarmView | N
     return "on plan" if forecast is not None and forecast.minutes_left is not None else "holding"
 
 
-def snapshot_of(watch: CureWatch) -> Snapshot:
+def snapshot_of(watch: CureJudge) -> Snapshot:
     """The snapshot of a watch."""
     section, setup, s = _section(watch), watch.setup, watch.s
     recipe, t = setup.recipe, watch.t
@@ -221,8 +210,8 @@ def snapshot_of(watch: CureWatch) -> Snapshot:
         outer=_face(watch, "outer"),
         bag_Pa=watch.bag.value(t),
         bag_trend_Pa_min=watch.bag.trend(t),
-        deepest=_point(section.deepest()) if section else None,
-        hottest=_point(section.hottest()) if section else None,
+        deepest=cure_point(section.deepest()) if section else None,
+        hottest=cure_point(section.hottest()) if section else None,
         reversion_used=section.reversion_used() if section else None,
         stacks=_stacks(section),
         forecast=forecast,
@@ -242,40 +231,11 @@ def snapshot_of(watch: CureWatch) -> Snapshot:
     )
 
 
-def _point_json(point: CurePointSI | None) -> Json:
-    view = _point(point)
-    if view is None:
-        return None
-    return {
-        "stack": view.stack,
-        "depth_mm": view.depth_mm,
-        "state_of_cure": view.state_of_cure,
-        "state_of_cure_low": view.state_of_cure_low,
-        "state_of_cure_high": view.state_of_cure_high,
-        "equivalent_min": view.equivalent_min,
-        "peak_degC": view.peak_degC,
-    }
-
-
-def cure_json(watch: CureWatch) -> Json:
-    """The `cure` object of ``replay --json``, as it stands now."""
-    section = _section(watch)
-    vapour = section.worst_vapour_margin() if section else None
-    boil = section.worst_boil_margin() if section else None
-    return {
-        "deepest": _point_json(section.deepest()) if section else None,
-        "hottest": _point_json(section.hottest()) if section else None,
-        "worst_vapour_margin_kPa": None if vapour is None else vapour / 1000.0,
-        "worst_boil_margin_kPa": None if boil is None else boil / 1000.0,
-        "set_without_pressure": section.set_without_pressure() if section else None,
-    }
-
-
-def result_of(watch: CureWatch, *, at_release: bool) -> Json:
+def result_of(watch: CureJudge, *, at_release: bool) -> Json:
     """The outcome of a cycle, keys as in ``replay --json``."""
     s = watch.s
     verdict, reasons = judge(_evidence(watch, released=watch.closed))
-    cure = s.release["cure"] if at_release and s.release is not None else cure_json(watch)
+    cure = s.release["cure"] if at_release and s.release is not None else cure_json(_section(watch))
     return {
         "verdict": verdict.value,
         "reasons": list(reasons),

@@ -1,0 +1,93 @@
+"""Whether the instruments can be believed: silence, holes, open and lifted probes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from press_monitor.readings import Role, role_of
+from press_monitor.watch.advice import Words
+from press_monitor.watch.alarms import Condition
+from press_monitor.watch.channels import Channel
+from press_monitor.watch.faces import HOLD_ON, Face
+from press_monitor.watch.types import Json, RecordHole, from_json, to_json
+
+__all__ = ["Instruments"]
+
+NO_READINGS = 5.0
+
+
+@dataclass(slots=True)
+class _State:
+    heard: float | None = None
+    hole_s: float = 0.0
+
+
+class Instruments:
+    """All channels of a press, as far as they can be believed."""
+
+    def __init__(self, channels: Mapping[str, Channel], faces: tuple[Face, ...], ambient: float, words: Words) -> None:
+        self._channels, self._faces, self._ambient, self._words = channels, faces, ambient, words
+        self.s = _State()
+
+    def save(self) -> Json:
+        """Plain JSON (the channels save themselves)."""
+        return to_json(self.s)
+
+    def load(self, data: Json) -> None:
+        """Continue from `save`."""
+        self.s = from_json(_State, data)
+
+    @property
+    def hole_s(self) -> float:
+        """Seconds without any reading, in all."""
+        return self.s.hole_s
+
+    def watch_lifting(self, t: float) -> None:
+        """Tell lifted probes by a fall no mat can make."""
+        for face in self._faces:
+            others = [other.value(t) for other in self._faces if other is not face]
+            for channel in face.channels:
+                channel.watch_lifting(t, self._ambient, others[0] if others else None)
+
+    def hear(self, t: float, heard: bool) -> list[RecordHole]:
+        """Take note of whether anything came; the end of a silence that was too long is a hole in the record."""
+        s = self.s
+        if not heard:
+            return []
+        holes = []
+        if s.heard is not None and t - s.heard > self._silence_limit():
+            s.hole_s += t - s.heard
+            holes.append(RecordHole(t, s.heard, t, "no readings"))
+        s.heard = t
+        return holes
+
+    def _silence_limit(self) -> float:
+        intervals = [channel.s.interval for channel in self._channels.values()]
+        return max(NO_READINGS, 4.0 * min(intervals, default=1.0))
+
+    def silence(self, t: float, first: float) -> Condition | None:
+        """The alarm of a silent press; nothing was ever heard before `first`."""
+        heard = self.s.heard if self.s.heard is not None else first
+        if t - heard < self._silence_limit() - 1e-6:
+            return None
+        return Condition("no-readings", None, heard, self._words.silent_message(t - heard), self._words.silent_advice())
+
+    def conditions(self, t: float) -> Iterator[Condition]:
+        """Open and lifted probes."""
+        words = self._words
+        for channel in self._channels.values():
+            if role_of(channel.name) is Role.OTHER:
+                continue
+            missing = channel.s.missing_since
+            late = missing is not None and t - missing >= channel.limit(0.0) - 4.0
+            if missing is not None and late and self._others_heard(t, channel):
+                message, advice = words.open_message(channel.name), words.open_advice(channel.name)
+                yield Condition("probe-open", channel.name, missing, message, advice)
+            if channel.lifted_since is not None:
+                message = words.lifted_message(channel.name, channel.value or 0.0)
+                advice = words.lifted_advice(channel.name)
+                yield Condition("probe-lifted", channel.name, channel.lifted_since, message, advice)
+
+    def _others_heard(self, t: float, channel: Channel) -> bool:
+        return any(other.age(t) <= other.limit(HOLD_ON) for other in self._channels.values() if other is not channel)
