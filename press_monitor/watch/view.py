@@ -117,6 +117,7 @@ def _gate(watch: CureJudge) -> GateView:
 def _evidence(watch: CureJudge, *, released: bool) -> Evidence:
     s, section, setup = watch.s, _section(watch), watch.setup
     deepest = _release_point(watch) if s.release is not None else cure_point(section.deepest() if section else None)
+    recorded = {face.name for face in watch.faces}
     return Evidence(
         recipe=setup.recipe,
         units=setup.units,
@@ -124,9 +125,7 @@ def _evidence(watch: CureJudge, *, released: bool) -> Evidence:
         has_repair=setup.repair is not None,
         released=released,
         unrecorded_mats=tuple(
-            name
-            for name in ("inner", "outer")
-            if is_mat(setup.repair, name) and name not in {f.name for f in watch.faces}
+            name for name in ("inner", "outer") if is_mat(setup.repair, name) and name not in recorded
         ),
         bag_recorded=watch.bag.channel is not None,
         bag_been_up=watch.bag.been_up,
