@@ -11,7 +11,17 @@ from press_monitor.archive.ledger import COMEBACK, CORRECTION, CURE_RECORD, INSP
 from press_monitor.archive.record import epoch_of
 from press_monitor.archive.types import ArchiveError, CertificateRow, Json
 
-__all__ = ["COLUMNS", "bodies", "certificate_row", "match_words", "rebuild", "refresh", "row_of", "words_of"]
+__all__ = [
+    "COLUMNS",
+    "bodies",
+    "certificate_row",
+    "index_values",
+    "match_words",
+    "rebuild",
+    "refresh",
+    "row_of",
+    "words_of",
+]
 
 COLUMNS = (
     "number, entry, cycle_id, press, source, started_utc, ended_utc, verdict, reasons, recipe, customer, tire,"
@@ -103,6 +113,15 @@ def words_of(sealed: Json, later: Sequence[Json]) -> str:
     return " ".join(dict.fromkeys(words))
 
 
+def index_values(row: CertificateRow) -> tuple[Json, ...]:
+    """A row as table ``certificate`` holds it, in the order of `COLUMNS`."""
+    return (
+        *(row.number, row.entry, row.cycle_id, row.press, row.source, row.started_utc, row.ended_utc),
+        *(row.verdict, json.dumps(row.reasons), row.recipe, row.customer, row.tire, row.section),
+        *(row.state_of_cure, row.inspection, row.comeback),
+    )
+
+
 def row_of(values: tuple[Json, ...]) -> CertificateRow:
     """A row of table ``certificate``, in the order of `COLUMNS`."""
     named = list(values)
@@ -123,11 +142,7 @@ def refresh(db: sqlite3.Connection, number: int) -> None:
     db.execute("DELETE FROM certificate_text WHERE rowid = ?", (number,))
     db.execute(
         f"INSERT OR REPLACE INTO certificate ({COLUMNS}) VALUES ({_MARKS})",
-        (
-            *(row.number, row.entry, row.cycle_id, row.press, row.source, row.started_utc, row.ended_utc),
-            *(row.verdict, json.dumps(row.reasons), row.recipe, row.customer, row.tire, row.section),
-            *(row.state_of_cure, row.inspection, row.comeback),
-        ),
+        index_values(row),
     )
     db.execute("INSERT INTO certificate_text (rowid, words) VALUES (?, ?)", (number, words))
 

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from press_monitor.archive.types import ArchiveError, ChannelMeta, LiveRow
 
-__all__ = ["Trace", "TraceError", "pack", "packed_rows", "unpack"]
+__all__ = ["Trace", "TraceError", "pack", "unpack"]
 
 _MAGIC = b"PMTR"
 _VERSION = 1
@@ -217,11 +217,6 @@ def _opened(data: bytes) -> tuple[int, dict[str, Any], bytes]:
     if not sound:
         raise TraceError("packed trace has no sound header")
     return context, about, body[header_size:]
-
-
-def packed_rows(data: bytes) -> int:
-    """How many rows a packed trace says it holds, after its check sum. Raises `TraceError`."""
-    return int(_opened(data)[1]["rows"])
 
 
 def unpack(data: bytes) -> Trace:

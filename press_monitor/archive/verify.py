@@ -2,9 +2,10 @@
 
 Checked, entry by entry: numbers without gaps; the hash over the one before and the body; the signature; that the
 columns beside a body say what the signed body says; that certificate numbers run 1, 2, 3 …; that each record's trace
-is there, has the SHA-256 that was signed and the rows that were stated. Then what lies beside the ledger: its length,
-no trace without a record, no cycle sealed as a certificate that it lacks, the index saying what it says. Those show a
-plain cut at the end; whoever cuts with care, or puts an old file back, is found by a certificate handed out since.
+is there and has the SHA-256 that was signed, and, on request, unpacks to the rows that were stated. Then what lies
+beside the ledger: its length, no trace without a record, no cycle sealed as a certificate that it lacks, the index
+saying what it says. Those show a plain cut at the end; whoever cuts with care, or puts an old file back, is found by
+a certificate handed out since.
 """
 
 from __future__ import annotations
@@ -18,10 +19,10 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from press_monitor.archive.connect import connect_reader
-from press_monitor.archive.derived import COLUMNS, bodies, certificate_row, row_of
+from press_monitor.archive.derived import COLUMNS, bodies, certificate_row, index_values
 from press_monitor.archive.keys import Verifier, fingerprint, read_public_key
 from press_monitor.archive.ledger import CURE_RECORD, GENESIS_PREV, LENGTH, chained
-from press_monitor.archive.trace import TraceError, packed_rows, unpack
+from press_monitor.archive.trace import TraceError, unpack
 from press_monitor.archive.types import ArchiveError, CertificateRow, Json
 
 __all__ = ["Problem", "VerifyReport", "verify"]
@@ -235,8 +236,10 @@ class _Walk:
         if digest != stored or (content is not None and cycle_id != content.get("cycle_id")):
             self.bad(seq, certificate, "trace", f"entry {seq}: the trace's row does not fit the readings in it")
             return
+        if not self.unpack:
+            return
         try:
-            rows = len(unpack(data)) if self.unpack else packed_rows(data)
+            rows = len(unpack(data))
         except TraceError as e:
             self.bad(seq, certificate, "trace", f"entry {seq}: readings: {e}")
             return
@@ -279,11 +282,7 @@ def _beside(db: sqlite3.Connection, walk: _Walk) -> None:
         if number in walk.later:
             sealed, *later = bodies(db, number)
             row = certificate_row(sealed, later)
-        try:
-            agrees = stored is not None and row_of(stored) == row
-        except ValueError:
-            agrees = False
-        if not agrees:
+        if stored != index_values(row):
             walk.bad(None, number, "index", f"the index of records does not say what certificate {number} says")
     for number in sorted(set(index) - walk.unread):
         walk.bad(None, number, "index", f"the index lists certificate {number}, and the ledger has no such record")
@@ -296,8 +295,8 @@ def verify(path: Path, key: Path | None = None, *, unpack_traces: bool = False) 
         path: the archive.
         key: a PEM file with the public (or private) key that must have signed it all. Without one the key in entry
             0 is taken, which whoever wrote the whole chain anew would have replaced.
-        unpack_traces: also unpack each trace. Its SHA-256 proves already that it is the one that sealing unpacked
-            and compared, so this only costs time, unless one doubts the program.
+        unpack_traces: also unpack each trace and count its rows. Its SHA-256 proves already that it is the one that
+            sealing unpacked and compared row by row, so this only costs time, unless one doubts the program.
 
     Raises:
         ArchiveError: no archive that could be opened, or no key in `key`. What does not hold is in the report.

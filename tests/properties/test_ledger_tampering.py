@@ -1,4 +1,7 @@
-"""Whatever is changed in a sealed archive, verify finds it and names the first bad entry. Triggers are dropped first."""
+"""Whatever is changed in a sealed archive, verify finds it and names the first bad entry.
+
+Triggers are dropped first.
+"""
 
 from __future__ import annotations
 
