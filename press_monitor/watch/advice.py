@@ -44,28 +44,28 @@ class Words:
     def heat_lost_message(self, face: str, value: float | None, *, both: bool, alone: bool) -> str:
         """Which mat, how far, and what the pattern points to."""
         if both:
-            return f"Heat lost: both mats are falling together, {face} mat at {self._deg(value)}"
+            return f"Both mats are falling together, {face} mat at {self._deg(value)}"
         hint = "" if alone else ", the other mat is steady"
-        return f"Heat lost: {face} mat at {self._deg(value)} and falling{hint}"
+        return f"{face.capitalize()} mat at {self._deg(value)} and falling{hint}"
 
     def heat_lost_advice(self, face: str, stage: Stage, *, both: bool) -> str:
         """What to look at, and why the bag stays up."""
         look = (
-            "Look at the breaker, the controller and the supply lead: both mats fell together."
+            "Look at breaker, controller and supply lead: both mats fell together."
             if both
-            else f"Switch the {face} mat off before touching its lead, then check lead, plug and element."
+            else f"Switch the {face} mat off before touching its lead; then check lead, plug and element."
         )
         keep = {
-            Stage.BEFORE_SCORCH: "Keep the bag up. Nothing has set yet: heat again and the cure starts over from here.",
-            Stage.SETTING: "Keep the bag up whatever happens: the rubber is setting and needs pressure to the end.",
-            Stage.SET: "Keep the bag up. The rubber is past its blow point but not cured: it needs the heat back.",
+            Stage.BEFORE_SCORCH: "Keep the bag up: nothing has set yet, the cure only takes longer.",
+            Stage.SETTING: "Keep the bag up: the rubber is setting and needs its pressure.",
+            Stage.SET: "Keep the bag up: set, but not cured; it needs the heat back.",
             Stage.UNKNOWN: "Keep the bag up until the heat is back or the cure is judged.",
         }[stage]
-        return f"{look} {keep}"
+        return f"{keep} {look}"
 
     def below_message(self, face: str, value: float | None) -> str:
         """A mat that holds too low."""
-        return f"Below profile: {face} mat at {self._deg(value)}, under its band"
+        return f"{face.capitalize()} mat at {self._deg(value)}, under its band"
 
     def below_advice(self, stage: Stage) -> str:
         """What a low mat costs and what to check."""
@@ -74,7 +74,7 @@ class Words:
     def late_message(self, face: str, value: float, total: float | None, limit: float) -> str:
         """A heat-up that will not make it."""
         when = "will not reach its band" if total is None else f"will reach its band after about {total:.0f} min"
-        return f"Heat-up late: {face} mat at {self._deg(value)} {when}, limit {limit:.0f} min"
+        return f"{face.capitalize()} mat at {self._deg(value)} {when}, limit {limit:.0f} min"
 
     def late_advice(self, stage: Stage) -> str:
         """A slow heat-up: look for the reason, keep the pressure."""
@@ -82,7 +82,7 @@ class Words:
 
     def above_maximum_message(self, face: str, value: float, maximum: float) -> str:
         """Past the maximum."""
-        return f"Too hot: {face} mat at {self._deg(value)}, maximum {self._deg(maximum)}"
+        return f"{face.capitalize()} mat at {self._deg(value)}, maximum {self._deg(maximum)}"
 
     def above_maximum_advice(self, stage: Stage) -> str:
         """Overheating scorches the skins."""
@@ -90,7 +90,7 @@ class Words:
 
     def above_message(self, face: str, mean: float, high: float) -> str:
         """A mat that holds too high."""
-        return f"Above profile: {face} mat holds {self._deg(mean)}, band ends at {self._deg(high)}"
+        return f"{face.capitalize()} mat holds {self._deg(mean)}, band ends at {self._deg(high)}"
 
     def above_advice(self, stage: Stage) -> str:
         """Too hot in the long run."""
@@ -98,7 +98,7 @@ class Words:
 
     def uneven_message(self, a: float, b: float) -> str:
         """Two faces that differ."""
-        return f"Mats uneven: inner holds {self._deg(a)}, outer {self._deg(b)}"
+        return f"Inner mat holds {self._deg(a)}, outer {self._deg(b)}"
 
     def uneven_advice(self, stage: Stage) -> str:
         """Which mat to look at."""
@@ -106,7 +106,7 @@ class Words:
 
     def bag_high_message(self, value: float, maximum: float) -> str:
         """Above the bag's maximum."""
-        return f"Bag high: {self._psi(value)}, maximum {self._psi(maximum)}"
+        return f"Bag at {self._psi(value)}, maximum {self._psi(maximum)}"
 
     def bag_high_advice(self, stage: Stage) -> str:
         """Let some air out, from a distance."""
@@ -115,43 +115,42 @@ class Words:
     def bag_low_message(self, value: float, minimum: float, trend: float | None) -> str:
         """Below the bag's minimum."""
         falling = f", falling {self._rate(trend)}" if trend is not None and self._u.pressed(trend) < -0.05 else ""
-        return f"Bag low: {self._psi(value)}, minimum {self._psi(minimum)}{falling}"
+        return f"Bag at {self._psi(value)}, minimum {self._psi(minimum)}{falling}"
 
     def burst_message(self, value: float) -> str:
         """Pressure gone in seconds."""
-        return f"Bag burst: pressure fell to {self._psi(value)} in seconds"
+        return f"Bag pressure fell to {self._psi(value)} in seconds"
 
     def bag_advice(self, stage: Stage) -> str:
         """What lost pressure does to the rubber now, and what to do."""
         return {
             Stage.BEFORE_SCORCH: (
-                "Nothing has set yet: refill at the remote valve now and the repair is saved. "
-                "If it will not hold, heat off and stop before the rubber scorches. Do not reach in."
+                "Refill at the remote valve now: nothing has set yet. Do not reach in. "
+                "If it will not hold, heat off before the rubber scorches."
             ),
             Stage.SETTING: (
-                "The rubber is setting without pressure and goes porous: refill at the remote valve now. "
-                "If it will not hold, heat off and leave it locked up. Do not reach in."
+                "Refill at the remote valve now: it is setting unpressed. Do not reach in. "
+                "If it will not hold, heat off and leave it locked up: rubber that sets without pressure goes porous."
             ),
             Stage.SET: (
-                "The rubber is past its blow point and stands without full pressure: refill at the remote valve if it "
-                "holds, else finish the cure locked up. Do not reach in."
+                "Refill at the remote valve if it holds. Do not reach in. "
+                "The rubber is past its blow point and stands without full pressure: finish the cure locked up."
             ),
             Stage.UNKNOWN: (
-                "Refill at the remote valve now. If it will not hold, heat off and leave it locked up. Do not reach in."
+                "Refill at the remote valve now. Do not reach in. If it will not hold, heat off and leave it locked up."
             ),
         }[stage]
 
     def no_pressure_message(self, value: float, mat: float | None, *, been_up: bool) -> str:
         """Heat on, bag not up."""
         was = "has gone down" if been_up else "was never up"
-        return f"Heat without pressure: mats at {self._deg(mat)}, the bag {was} ({self._psi(value)})"
+        return f"Mats at {self._deg(mat)}, the bag {was} ({self._psi(value)})"
 
     def no_pressure_advice(self, stage: Stage) -> str:
         """Pressure before heat."""
         if stage in (Stage.BEFORE_SCORCH, Stage.UNKNOWN):
             return (
-                "Fill the bag at the remote valve now, before the rubber scorches; if it will not fill, heat off. "
-                "Stand clear of the press while it fills."
+                "Fill the bag at the remote valve now, before it scorches. Stand clear. If it will not fill, heat off."
             )
         return self.bag_advice(stage)
 
@@ -159,7 +158,7 @@ class Words:
         """A leak as a trend, never as a certified leak rate."""
         left = (value - minimum) / -rate if rate < 0.0 and value > minimum else None
         when = f", at its minimum in about {left:.0f} min" if left is not None and left < 600.0 else ""
-        return f"Bag leaking: {self._psi(value)}, losing {self._rate(rate)}{when}"
+        return f"Bag at {self._psi(value)}, losing {self._rate(rate)}{when}"
 
     def leaking_advice(self, stage: Stage) -> str:
         """Find it while there is pressure left."""
@@ -170,28 +169,28 @@ class Words:
 
     def topping_message(self, count: int, minutes: float) -> str:
         """A leak hidden by the supply."""
-        return f"Bag topping up: the supply refilled it {count} times, every {minutes:.1f} min: it hides a leak"
+        return f"The supply refilled the bag {count} times, every {minutes:.1f} min: it hides a leak"
 
     def open_message(self, channel: str) -> str:
         """A broken or unplugged sensor."""
-        return f"Probe open: {channel} gives no reading while the others do"
+        return f"{channel} gives no reading while the others do"
 
     def open_advice(self, channel: str) -> str:
         """The cure goes on, judged on the safe side."""
         return (
-            f"Check the plug and lead of {channel}. Heat and bag may well be fine: leave them on. "
-            "Until it reads again this side is judged as losing heat."
+            f"Leave heat and bag on; check the plug and lead of {channel}. "
+            "Heat and bag may well be fine; until it reads again this side is judged as losing heat."
         )
 
     def lifted_message(self, channel: str, value: float) -> str:
         """A fall no mat can make."""
-        return f"Probe lifted: {channel} fell to {self._deg(value)} faster than any mat can cool"
+        return f"{channel} fell to {self._deg(value)} faster than any mat can cool"
 
     def lifted_advice(self, channel: str) -> str:
         """The probe, not the heat."""
         return (
-            f"It is the probe of {channel}, not the heat. Leave the set point alone. Press it back only if that needs "
-            "no hand near the press; else let the other mat's reading guide the cure."
+            f"Leave the set point alone: it is the probe of {channel}, not the heat. "
+            "Press it back only if that needs no hand near the press; else the other mat guides the cure."
         )
 
     def silent_message(self, seconds: float) -> str:
@@ -209,7 +208,7 @@ class Words:
     def released_early_message(self, hottest: float | None, deepest: float | None, required: float) -> str:
         """Opened too soon."""
         cure = "" if deepest is None else f", deepest rubber at {100 * deepest:.0f} % of {100 * required:.0f} % needed"
-        return f"Released early: hottest rubber at {self._deg(hottest)}{cure}"
+        return f"Hottest rubber at {self._deg(hottest)}{cure}"
 
     def released_early_advice(self, stage: Stage) -> str:
         """What an early release asks for."""
@@ -219,7 +218,7 @@ class Words:
 
     def overdue_message(self, minutes: float) -> str:
         """Done and still heated."""
-        return f"Overdue: cured for {minutes:.0f} min and still heated"
+        return f"Cured for {minutes:.0f} min and still heated"
 
     def overdue_advice(self, stage: Stage) -> str:
         """Stop the heat."""
