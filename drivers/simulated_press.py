@@ -16,6 +16,7 @@ _RAM_PSI = 1500.0
 _RAM_NOISE = 2.0
 _RATED_A = 8.0
 _AMP_NOISE = 0.02
+_AMP_RESOLUTION = 0.01
 _LIFTED_LAG_S = 8.0
 _PROBE_OFFSET = 1.0
 _PSI_TO = {"psi": 1.0, "kPa": 6.894757293168, "bar": 0.06894757293168}
@@ -48,15 +49,34 @@ class _Noise:
         return (total - 3.0) * 1.4142135623730951
 
 
-class _Grid:
-    """Rounds to a resolution and gives the shortest decimal number for it."""
+class _Channel:
+    """How one channel makes a reading of a true value in degF, psi or A: offset, noise, unit, resolution."""
 
-    def __init__(self, resolution: float) -> None:
+    def __init__(self, settings: PressSettings, name: str, offset: float) -> None:
+        self.name = name
+        self._noise = _Noise(f"{settings.seed}:{name}")
+        self._offset = offset
+        self._shift, self._scale = 0.0, 1.0
+        unit = settings.unit(name)
+        if name in ("bag", "ram"):
+            self._scale = _PSI_TO[unit]
+            resolution, self._sigma = settings.pressure_resolution, settings.noise_psi
+            if name == "ram":
+                resolution, self._sigma = max(self._scale, resolution), _RAM_NOISE
+        elif unit == "A":
+            resolution, self._sigma = _AMP_RESOLUTION, _AMP_NOISE
+        else:
+            resolution, self._sigma = settings.temperature_resolution, settings.noise_degF
+            if unit == "degC":
+                self._shift, self._scale = -32.0, 1.0 / 1.8
         self._resolution = resolution
         exponent = Decimal(repr(resolution)).normalize().as_tuple().exponent
         self.decimals = max(0, -exponent) if isinstance(exponent, int) else 0
 
-    def __call__(self, value: float) -> float:
+    def __call__(self, true: float, sigma: float | None = None) -> float:
+        """One reading; `sigma` replaces the usual noise. One draw a call, so that all seeds stay in step."""
+        noise = self._noise() * (self._sigma if sigma is None else sigma)
+        value = (true + self._offset + noise + self._shift) * self._scale
         return round(round(value / self._resolution) * self._resolution, self.decimals) + 0.0
 
 
@@ -66,11 +86,10 @@ class SimulatedPress:
     def __init__(self, settings: PressSettings) -> None:
         self.settings = settings
         nature = random.Random(f"{settings.seed}:press")
-        self._offsets = {name: nature.uniform(-_PROBE_OFFSET, _PROBE_OFFSET) for name in ("inner_mat", "outer_mat")}
+        offsets = {name: nature.uniform(-_PROBE_OFFSET, _PROBE_OFFSET) for name in ("inner_mat", "outer_mat")}
         self._heat = Heat(settings, nature.uniform(0.0, 0.03))
         self._bag = Bag(settings)
-        self._noise = {name: _Noise(f"{settings.seed}:{name}") for name in settings.channels}
-        self._grids = {name: self._grid(name) for name in settings.channels}
+        self._channels = {name: _Channel(settings, name, offsets.get(name, 0.0)) for name in settings.channels}
         self._substeps = max(1, -(-settings.interval_s // 1.0))
         self._frames = 0
         self._troubles: list[Trouble] = list(settings.faults)
@@ -79,7 +98,7 @@ class SimulatedPress:
         self._cooling_s: float | None = None
         self._vented_s: float | None = None
         self._probe: dict[str, float] = {}
-        self._last: dict[str, float | None] = {}
+        self._last: dict[str, float] = {}
 
     @property
     def t(self) -> float:
@@ -103,7 +122,7 @@ class SimulatedPress:
 
     def decimals(self, channel: str) -> int:
         """Decimals of a channel's values."""
-        return self._grids[channel].decimals
+        return self._channels[channel].decimals
 
     def inject(self, kind: str, **parameters: object) -> Trouble:
         """Let something go wrong, now or `at_min`. Raises `DriverError` for an unknown kind or parameter."""
@@ -133,7 +152,7 @@ class SimulatedPress:
         self._frames += 1
         if self._effects.silent or self._effects.unplugged:
             return Frame(t, (), self._effects.unplugged)
-        return Frame(t, tuple((name, self._reading(name)) for name in self.settings.channels))
+        return Frame(t, tuple((name, self._reading(name)) for name in self._channels))
 
     def _refresh(self, t: float) -> None:
         if t < self._next_change:
@@ -181,41 +200,24 @@ class SimulatedPress:
             case _:
                 return _RATED_A * self._heat.duty[0 if channel.startswith("inner") else 1]
 
-    def _reading(self, channel: str) -> float | None:
-        settings = self.settings
-        unit = settings.unit(channel)
-        sigma = settings.noise_psi if channel == "bag" else settings.noise_degF
-        sigma = {"ram": _RAM_NOISE, "A": _AMP_NOISE}.get(channel if channel == "ram" else unit, sigma)
-        # One draw a channel and frame, whatever happens, so that a fault leaves all other digits as they were.
-        noise = self._noise[channel]()
-        value = self._true(channel) + self._offsets.get(channel, 0.0)
-        trouble = self._effects.probes.get(channel)
-        kind = trouble.kind if trouble else ""
-        if trouble and kind == "open-probe":
-            self._last[channel] = None
-            return None
-        if trouble and kind == "stuck-probe" and channel in self._last:
-            return self._last[channel]
-        if trouble and kind == "lifted-probe":
-            value = self._probe[channel]
-        elif trouble and kind == "erratic-probe":
-            sigma = trouble.numbers["noise"]
-        elif trouble and kind == "reversed-probe":
-            value = 2.0 * settings.ambient_degF - value
-        else:
-            self._probe.pop(channel, None)
-        value += noise * sigma
-        if channel in ("bag", "ram"):
-            value *= _PSI_TO[unit]
-        elif unit == "degC":
-            value = (value - 32.0) / 1.8
-        reading = self._grids[channel](value)
-        self._last[channel] = reading
+    def _reading(self, name: str) -> float | None:
+        channel, true = self._channels[name], self._true(name)
+        trouble = self._effects.probes.get(name)
+        if trouble is None:
+            self._probe.pop(name, None)
+            reading = self._last[name] = channel(true)
+            return reading
+        match trouble.kind:
+            case "lifted-probe":
+                reading = channel(self._probe[name])
+            case "erratic-probe":
+                reading = channel(true, trouble.numbers["noise"])
+            case "reversed-probe":
+                reading = channel(2.0 * self.settings.ambient_degF - true)
+            case _:
+                reading = channel(true)
+                if trouble.kind == "open-probe":
+                    return None
+                reading = self._last.get(name, reading)
+        self._last[name] = reading
         return reading
-
-    def _grid(self, channel: str) -> _Grid:
-        if channel == "ram":
-            return _Grid(max(1.0 * _PSI_TO[self.settings.pressure_unit], self.settings.pressure_resolution))
-        if channel.endswith("current"):
-            return _Grid(0.01)
-        return _Grid(self.settings.pressure_resolution if channel == "bag" else self.settings.temperature_resolution)

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from drivers.log import Column, format_log
+from drivers.log import Column, format_log, parse_log
 from drivers.press_options import press_settings
 from drivers.simulated_press import SimulatedPress
 
@@ -163,7 +163,7 @@ SCENARIOS: dict[str, Scenario] = {
     "early-release": Scenario(
         115,
         "at minute 60 (3600 s) the heat is switched off and the bag let down at once, hot and uncured",
-        {"interval_s": 1, "faults": [fault(60, "early-release")]},
+        {"interval_s": 1, "after_min": 20, "faults": [fault(60, "early-release")]},
         stops_min=80,
     ),
 }
@@ -198,10 +198,35 @@ def make(name: str) -> bytes:
     return format_log(columns, times, rows, comments=comments.items())
 
 
+def readme() -> str:
+    """The folder's README: one line a log."""
+    rows = []
+    for name, scenario in SCENARIOS.items():
+        story = parse_log(make(name), name).comment("what happens")
+        rows.append(f"| `{name}.csv` | {scenario.recipe} | `{scenario.repair}` | {story} |")
+    return README + "\n".join(rows) + "\n"
+
+
+README = """# Simulated logs
+
+Cures of an invented shop in the log format. Every reading is made up by the simulator from the seed in the log; none is
+a measurement, and no recipe here is one for real rubber. Replay one with
+
+    press-monitor replay simulated_logs/burst-bag.csv --shop simulated_logs/shop.toml --recipe section-300 \\
+        --repair simulated_logs/repair-44mm.toml
+
+The logs and this page are made by `python -m tests.drivers.make_logs` and compared byte for byte in the tests.
+
+| log | recipe | repair | what happens |
+|---|---|---|---|
+"""
+
+
 def main() -> None:
-    """Write all logs."""
+    """Write all logs and the README."""
     for name in SCENARIOS:
         (FOLDER / f"{name}.csv").write_bytes(make(name))
+    (FOLDER / "README.md").write_bytes(readme().encode("utf-8"))
 
 
 if __name__ == "__main__":
