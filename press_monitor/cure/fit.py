@@ -29,6 +29,9 @@ _TELLING_RESISTANCE = 0.005
 _LARGEST_RESISTANCE = 0.1
 _PERFECT = 1e-6
 """m2 K/W, a quarter of a micron of rubber: taken for perfect contact."""
+_APART_S = 30.0
+"""Readings nearer in time than this share what the model and the instrument do not know, and count as one."""
+_GRID = 2000
 _ROUNDS = 40
 _ENOUGH = 1e-7
 
@@ -104,12 +107,15 @@ def fit(trial: Trial, *, contact: bool = True, nodes: int = DEFAULT_NODES) -> Fi
     """Fit a trial; `contact` False takes the mats to lie in perfect contact."""
     seen = np.isfinite(trial.buried)
 
+    model = _Model.of(trial, nodes)
+
     def miss_at(depth: float) -> Miss:
-        return lambda parameters: np.asarray((trial.buried - _modelled(trial, parameters, depth, nodes))[seen])
+        return lambda parameters: np.asarray((trial.buried - model.probe(parameters, depth))[seen])
 
     miss = miss_at(trial.depth)
     best, residuals = _least_squares(miss, np.array([0.0, 0.002][: 2 if contact else 1]))
-    covariance = _covariance(_jacobian(miss, best, residuals), residuals)
+    span = float(trial.times[seen][-1] - trial.times[seen][0])
+    covariance = _covariance(_jacobian(miss, best, residuals), residuals, span / _APART_S)
     if trial.depth_uncertainty > 0.0:
         # What the depth's uncertainty means is found by fitting again, for the contact cannot be better than perfect.
         sides = (max(trial.depth - trial.depth_uncertainty, 0.0), trial.depth + trial.depth_uncertainty)
@@ -144,15 +150,41 @@ def fit(trial: Trial, *, contact: bool = True, nodes: int = DEFAULT_NODES) -> Fi
     )
 
 
-def _modelled(trial: Trial, parameters: Array, depth: float, nodes: int) -> Array:
-    conductance = 1.0 / float(parameters[1]) if len(parameters) > 1 else None
-    mesh = mesh_of([trial.stack], nodes, conductivity=math.exp(parameters[0]))
-    basis = decompose(mesh, conductance, conductance).row(0)
-    first = float(trial.buried[np.isfinite(trial.buried)][0]) if trial.start is None else trial.start
-    nodes_at = recompute(basis, trial.times, trial.inner, trial.outer, np.full(nodes, first))
-    at = int(np.clip(np.searchsorted(mesh.depth[0], depth) - 1, 0, nodes - 2))
-    part = (depth - mesh.depth[0, at]) / (mesh.depth[0, at + 1] - mesh.depth[0, at])
-    return np.asarray(nodes_at[:, at] * (1.0 - part) + nodes_at[:, at + 1] * part)
+@dataclass(frozen=True, slots=True)
+class _Model:
+    """The trial's mats on an even grid of times, which the model walks fastest."""
+
+    trial: Trial
+    nodes: int
+    times: Array
+    inner: Array
+    outer: Array
+    start: float
+
+    @classmethod
+    def of(cls, trial: Trial, nodes: int) -> _Model:
+        first, last = float(trial.times[0]), float(trial.times[-1])
+        width = max(float(np.median(np.diff(trial.times))), (last - first) / _GRID)
+        times = first + width * np.arange(math.ceil((last - first) / width) + 1)
+        return cls(
+            trial,
+            nodes,
+            times,
+            np.asarray(np.interp(times, trial.times, trial.inner), dtype=np.float64),
+            np.asarray(np.interp(times, trial.times, trial.outer), dtype=np.float64),
+            float(trial.buried[np.isfinite(trial.buried)][0]) if trial.start is None else trial.start,
+        )
+
+    def probe(self, parameters: Array, depth: float) -> Array:
+        """Temperatures (K,) at a depth at the trial's own times."""
+        conductance = 1.0 / float(parameters[1]) if len(parameters) > 1 else None
+        mesh = mesh_of([self.trial.stack], self.nodes, conductivity=math.exp(parameters[0]))
+        basis = decompose(mesh, conductance, conductance).row(0)
+        found = recompute(basis, self.times, self.inner, self.outer, np.full(self.nodes, self.start))
+        at = int(np.clip(np.searchsorted(mesh.depth[0], depth) - 1, 0, self.nodes - 2))
+        part = (depth - mesh.depth[0, at]) / (mesh.depth[0, at + 1] - mesh.depth[0, at])
+        there = found[:, at] * (1.0 - part) + found[:, at + 1] * part
+        return np.asarray(np.interp(self.trial.times, self.times, there), dtype=np.float64)
 
 
 def _jacobian(miss: Miss, at: Array, residuals: Array) -> Array:
@@ -189,14 +221,14 @@ def _least_squares(miss: Miss, start: Array) -> tuple[Array, Array]:
     return at, residuals
 
 
-def _covariance(jacobian: Array, residuals: Array) -> Array:
-    """From the residuals' scatter, counting how many of them are independent by their persistence."""
+def _covariance(jacobian: Array, residuals: Array, most: float) -> Array:
+    """From the residuals' scatter, counting by their persistence how many are independent, `most` at most."""
     count = len(residuals)
     centred = residuals - residuals.mean()
     power = float(centred @ centred)
     persistence = float(centred[1:] @ centred[:-1]) / power if power > 0.0 else 0.0
     kept = min(max(persistence, 0.0), 0.999)
-    independent = max(count * (1.0 - kept) / (1.0 + kept), jacobian.shape[1] + 1.0)
+    independent = max(min(count * (1.0 - kept) / (1.0 + kept), most), jacobian.shape[1] + 1.0)
     # Nothing is scattered less than the last digit of a thermocouple reading.
     variance = max(float(residuals @ residuals) / count, 0.01**2) * independent / (independent - jacobian.shape[1])
     return np.asarray(np.linalg.pinv(jacobian.T @ jacobian) * variance * count / independent)
