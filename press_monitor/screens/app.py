@@ -16,7 +16,7 @@ from press_monitor.screens.base import WatchScreen
 from press_monitor.screens.floor.screen import FloorScreen
 from press_monitor.screens.reading import Raised, worst_first
 from press_monitor.screens.shopview import ShopView
-from press_monitor.screens.source import PressView, Source
+from press_monitor.screens.source import Source
 from press_monitor.screens.theme import DEFAULT_THEME, NEXT_THEME, themes
 from press_monitor.screens.topline import worst
 from press_monitor.screens.widgets.palette import Marker
@@ -183,26 +183,32 @@ class Dashboard(App[None]):
 
     def action_heat_off(self) -> None:
         """Note that the heat is off on the press shown."""
+        self.ask_heat_off(self._here() or "")
+
+    def ask_heat_off(self, press: str) -> None:
+        """Ask before noting that the heat is off."""
         from press_monitor.screens.dialogs.heat_off import HeatOffDialog
 
-        if self._view_here() is not None:
-            self.push_screen(HeatOffDialog(self._here() or ""))
+        if self._loaded(press):
+            self.push_screen(HeatOffDialog(press))
 
     def action_release(self) -> None:
         """The release gate of the press shown."""
+        self.ask_release(self._here() or "")
+
+    def ask_release(self, press: str) -> None:
+        """The release gate of a press."""
         from press_monitor.screens.dialogs.release import ReleaseGate
 
-        if self._view_here() is not None:
-            self.push_screen(ReleaseGate(self._here() or ""))
+        if self._loaded(press):
+            self.push_screen(ReleaseGate(press))
 
     def _here(self) -> str | None:
         return next((name for s in reversed(self.screen_stack) if (name := getattr(s, "press_name", None))), None)
 
-    def _view_here(self) -> PressView | None:
-        view = self.source.press(self._here() or "")
-        if view is None or view.snapshot is None or view.snapshot.phase is Phase.EMPTY:
-            return None
-        return view
+    def _loaded(self, press: str) -> bool:
+        view = self.source.press(press)
+        return view is not None and view.snapshot is not None and view.snapshot.phase is not Phase.EMPTY
 
     async def action_restart(self) -> None:
         """Start the recorder again, where it is silent and there is a way."""

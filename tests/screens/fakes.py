@@ -366,3 +366,15 @@ class FakeArchive:
 
 def shop_of(presses: list[FakePress] | None = None) -> FakeArchive:
     return FakeArchive(four_presses() if presses is None else presses, Clock())
+
+
+def many_presses(count: int) -> list[FakePress]:
+    """The four presses over and over under new names, every fifth place empty."""
+    made = []
+    for n in range(count):
+        like = four_presses()[n % 4]
+        like.name, like.title = f"P{n + 1}", f"Bay {n + 1}"
+        if n % 5 == 4:
+            like = FakePress(like.name, like.title, None)
+        made.append(like)
+    return made

@@ -46,7 +46,7 @@ def draw_press(scene: Scene, lines: Sequence[LogLine], width: int, height: int, 
         _sentences(cells, scene, lines, stale)
         return cells
     _title(cells, scene, stale)
-    gap = 1 if height >= 34 else 0
+    gap = 1 if height >= 28 else 0
     left = round((width - 1) * 0.6)
     right = width - left - 1
     body = height - 1 - 2 * gap

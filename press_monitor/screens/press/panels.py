@@ -225,24 +225,24 @@ def forecast_panel(scene: Scene, width: int, height: int) -> Cells:
         if early is not None and late is not None:
             cells.text(at + 10, row + 1, f"({early:.0f}-{late:.0f})", palette.dim, most=width - at - 10)
         cells.text(at, row + 2, f"about {say_clock(scene.view.utc + left * 60, scene.zone)}", palette.dim)
-    _facts(cells, _forecast_facts(scene), row + (4 if height >= 9 else 3), look)
+    _facts(cells, _forecast_facts(scene, width), row + (4 if height >= 9 else 3), look)
     return cells
 
 
-def _forecast_facts(scene: Scene) -> list[tuple[str, str, int]]:
+def _forecast_facts(scene: Scene, width: int) -> list[tuple[str, str, int]]:
     snapshot, palette = scene.snapshot, scene.look.palette
     facts: list[tuple[str, str, int]] = []
     ends = _ends_at(scene)
     if ends is not None:
-        facts.append(("Heat off now ends at", *ends))
+        facts.append(("Heat off now", f"ends at {ends[0]}" if width >= 40 else ends[0], ends[1]))
     facts.append(("Hold clock", f"{snapshot.hold_s / 60:.0f} of {snapshot.hold_needed_s / 60:.0f} min", palette.text))
     facts.append(("Verdict so far", snapshot.verdict.value, palette.tone(_VERDICT_TONE[snapshot.verdict])))
     margin = snapshot.worst_vapour_margin_kPa
     if margin is not None:
-        facts.append(("Worst vapour margin", f"{margin:+.0f} kPa", palette.text if margin >= 0 else palette.attention))
+        facts.append(("Vapour margin", f"{margin:+.0f} kPa", palette.text if margin >= 0 else palette.attention))
     if snapshot.set_without_pressure:
         share = 100 * snapshot.set_without_pressure
-        facts.append(("Set without pressure", f"{share:.0f} %", palette.attention))
+        facts.append(("Set unpressed", f"{share:.0f} %", palette.attention))
     facts += [("", plain(reason), palette.dim) for reason in snapshot.reasons]
     return facts
 
@@ -250,7 +250,7 @@ def _forecast_facts(scene: Scene) -> list[tuple[str, str, int]]:
 def _facts(cells: Cells, facts: Sequence[tuple[str, str, int]], row: int, look: Look) -> None:
     for name, value, ink in facts[: max(0, cells.height - row)]:
         at = cells.text(1, row, name, look.palette.dim) if name else 0
-        cells.text(max(at + 1, 22) if name else 1, row, value, ink, bold=bool(name), most=cells.width - 2)
+        cells.text(max(at + 1, 17) if name else 1, row, value, ink, bold=bool(name), most=cells.width - 2)
         row += 1
 
 
@@ -274,7 +274,7 @@ def _gate_panel(scene: Scene, width: int, height: int) -> Cells:
     for line in textwrap.wrap(words, max(8, width - 2)):
         cells.text(1, row, line, palette.dim)
         row += 1
-    _facts(cells, _forecast_facts(scene)[1:] if snapshot.forecast is None else _forecast_facts(scene), row + 1, look)
+    _facts(cells, _forecast_facts(scene, width), row + 1, look)
     return cells
 
 
@@ -296,7 +296,7 @@ def clear_panel(scene: Scene, width: int, height: int) -> Cells:
         held = f"bag {units.say_pressure(snapshot.bag_Pa)}. " if snapshot.bag_Pa is not None else ""
         if snapshot.phase is not Phase.RELEASED:
             lines += [(line, palette.dim) for line in textwrap.wrap(f"{warm}{held}Both can hurt: stand clear.", wrap)]
-    lines += [(line, palette.dim) for line in textwrap.wrap("Heat off, bag to 0, then the ram.", wrap)]
+    lines += [(line, palette.dim) for line in textwrap.wrap("Heat off, bag to 0, then ram.", wrap)]
     cells = _panel(width, height, look, title)
     if alarm is not None:
         tone = Tone.ALARM if alarm.priority is Priority.HIGH else Tone.ATTENTION

@@ -127,7 +127,7 @@ def draw_foot(words: FootWords, width: int, height: int, look: Look) -> tuple[Ce
         if at + size > end:
             break
         spots.append((at, at + size, key.action))
-        after = cells.text(at, row, key.cap, palette.text)
+        after = cells.text(at, row, key.cap, palette.text, bold=True)
         at = cells.text(after + 1, row, key.label, palette.dim) + (3 if width >= 100 else 2)
     return cells, spots
 

@@ -165,7 +165,10 @@ def dots_of(curve: Curve, view: View, wide: int, tall: int) -> Bits:
     held = (np.clip(np.where(there, edge, y0), y0, y1) for edge in (high, low))
     top, bottom = (np.where(there, np.rint((y1 - edge) * scale), none) for edge, none in zip(held, (1e9, -1e9), strict=True))
     if curve.dashed:
-        top[2::4] = top[3::4] = 1e9
+        # Only level stretches are broken: a drop or a spike is never dashed away.
+        level = np.nan_to_num(bottom - top) <= 1
+        level &= np.arange(wide) % 4 >= 2
+        top[level] = 1e9
     row = np.arange(tall)[:, None]
     dots: Bits = (row >= top) & (row <= bottom)
     return dots
@@ -208,7 +211,7 @@ def _edges(band: Band, view: View, width: int, height: int) -> tuple[Floats, Flo
 
 def _lay_band(cells: Cells, band: Band, view: View, left: int, dots: Bits, look: Look) -> None:
     """Tint the ground. Edges within a cell are drawn to an eighth where no curve stands in it; where one does, the
-    whole cell counts as inside when the curve's dots are.
+    whole cell counts as inside when half of it is, or when the band is thin and the curve's dots lie within it.
     """
     down = _DOTS[look.marker][1]
     height, width = dots.shape[0] // down, cells.width - left
@@ -221,11 +224,12 @@ def _lay_band(cells: Cells, band: Band, view: View, left: int, dots: Bits, look:
     dotted = by_column.any(axis=1)
     middle = (by_column * (np.arange(down)[None, :, None] + 0.5)).sum(axis=1) / np.maximum(1, by_column.sum(axis=1))
     level = row + middle / down
-    held = dotted & (covered > 0) & (level >= top) & (level <= bottom)
+    thin = covered.max(axis=0) < 0.5
+    held = dotted & thin & (covered > 0) & (level >= top) & (level <= bottom)
     steps = {Marker.BRAILLE: 8, Marker.BLOCKS: 2}.get(look.marker, 1)
     parts = np.rint(covered * steps).astype(np.int64)
     outside = ground.copy()
-    full = held | (~dotted & (parts == steps)) | (dotted & ~held & (covered > 0.75))
+    full = held | (~dotted & (parts == steps)) | (dotted & (covered >= 0.5))
     ground[full] = band.ground
     edge = ~dotted & (parts > 0) & (parts < steps) & (glyph == " ")
     eighths = np.array(list(" ▁▂▃▄▅▆▇█"))
@@ -283,7 +287,7 @@ def _label(cells: Cells, chart: Chart, look: Look, left: int, wide: int, tall: i
             cells.right(left - 1, row, f"{value:.{digits}f}", dim)
     if chart.x_axis:
         free = left - 1
-        for value in ticks(view.x0, view.x1, max(2, wide // 9)):
+        for value in ticks(view.x0, view.x1, max(2, wide // 7)):
             label = f"{value:.0f}"
             at = left + int((value - view.x0) / (view.x1 - view.x0) * wide)
             start = min(max(left, at - len(label) // 2), left + wide - len(label))

@@ -83,7 +83,7 @@ def _rise(cells: Cells, values: NDArray[np.float64], left: int, rows: int, look:
                 cells.ink[row, left + n] = ink
 
 
-def draw_through(data: Through, width: int, height: int, look: Look, *, axis: int = 4) -> Cells:
+def draw_through(data: Through, width: int, height: int, look: Look, *, axis: int = 5) -> Cells:
     """Draw one stack in `width` x `height` cells (at least 20 x 7): names, curve, mats, strip, pins."""
     palette = look.palette
     cells = Cells(width, height, palette.panel, palette.text)
@@ -114,8 +114,7 @@ def draw_through(data: Through, width: int, height: int, look: Look, *, axis: in
     cells.centre(axis + 10, width - 10, row, f"{full:.0f} mm", palette.dim)
     strip = _strip(data, full, wide, strip_rows, look)
     cells.paste(strip, axis, row + 1)
-    if axis >= 4:
-        cells.text(0, row + 1 + (strip_rows - 1) // 2, "cure"[: axis - 1], palette.dim)
+    cells.text(0, row + 1 + (strip_rows - 1) // 2, "cure"[: axis - 1], palette.dim)
     _pins(cells, data.pins, full, wide, axis, row + 1 + strip_rows, look)
     return cells
 
@@ -134,7 +133,7 @@ def _pins(cells: Cells, pins: tuple[Pin, ...], full: float, wide: int, axis: int
     """Signs under the strip at their depths, words on the side where there is room, never over each other."""
     taken: list[tuple[int, int]] = []
     for pin in pins:
-        at = axis + min(wide - 1, int(pin.depth / full * wide))
+        at = axis + min(wide - 1, round(pin.depth / full * wide))
         size = 2 + max(width_of(pin.words), width_of(pin.more) if row + 1 < cells.height else 0)
         options = [at, at - size + 1, axis, cells.width - size]
         fits = [o for o in options if o >= axis and o + size <= cells.width]
