@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 import threading
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -13,12 +14,12 @@ from drivers.base import Clock, DriverError, PortLost, Sample
 from drivers.line_reader import LineReader, read_line_format
 from drivers.options import Options
 
-try:
+if sys.platform == "win32":
+    _TERMIOS: tuple[type[BaseException], ...] = ()
+else:
     import termios
 
-    _TERMIOS: tuple[type[BaseException], ...] = (termios.error,)
-except ImportError:  # Windows
-    _TERMIOS = ()
+    _TERMIOS = (termios.error,)
 
 __all__ = ["TextLineDriver"]
 
