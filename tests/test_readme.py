@@ -191,7 +191,8 @@ def read_until(
 def test_the_first_command_opens_the_demo_on_a_fresh_machine(clone: Path, fresh: dict[str, str]) -> None:
     seen = [""]
     with in_a_terminal(only("command: demo"), clone, fresh) as (child, ours):
-        opened = read_until(ours, child, seen, ("Juniper Flat",), 400)
+        # The four presses, drawn with their data.
+        opened = read_until(ours, child, seen, ("North", "South", "Long arm", "Small", "psi"), 400)
         skip_without_network(seen[0])
         assert opened, ESCAPE.sub(" ", seen[0])[-3000:]
         os.write(ours, b"q")
