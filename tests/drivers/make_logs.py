@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 from drivers.log import Column, format_log, parse_log
@@ -170,6 +171,7 @@ SCENARIOS: dict[str, Scenario] = {
 VENT_BELOW_DEGF = 165
 
 
+@cache
 def make(name: str) -> bytes:
     """The bytes of one log."""
     scenario = SCENARIOS[name]
