@@ -358,8 +358,8 @@ def _read(kind: Any, data: Json) -> Any:  # noqa: ANN401 - follows the type hint
         if data is None:
             return None
         return _read(next(a for a in arguments if a is not type(None)), data)
-    if origin is tuple:
-        return tuple(_read(arguments[0], item) for item in data)
+    if origin in (tuple, list):
+        return origin(_read(arguments[0], item) for item in data)
     if origin is not None and issubclass(origin, Mapping):
         return {k: _read(arguments[1], v) for k, v in data.items()}
     if isinstance(kind, type) and issubclass(kind, Enum):
