@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import sqlite3
 import sys
+from collections.abc import Callable
+from functools import wraps
 from pathlib import Path
+from typing import Concatenate, ParamSpec, Protocol, TypeVar
 from urllib.parse import quote
 
 from press_monitor.archive.schema import VERSION, file_version
 from press_monitor.archive.types import ArchiveError
 
-__all__ = ["connect_reader", "connect_writer", "refuse_network_share"]
+__all__ = ["connect_reader", "connect_writer", "reads", "refuse_network_share"]
 
 BUSY_MS = 5_000
 _OLDEST_SQLITE = (3, 37, 0)
@@ -20,6 +23,28 @@ _SHARES = frozenset(
 )
 _DRIVE_REMOTE = 4
 _JOURNAL_LIMIT = 16 << 20
+
+
+class _Placed(Protocol):
+    path: Path
+
+
+P = ParamSpec("P")
+R = TypeVar("R")
+S = TypeVar("S", bound=_Placed)
+
+
+def reads(method: Callable[Concatenate[S, P], R]) -> Callable[Concatenate[S, P], R]:
+    """For a method that reads: SQLite's errors (busy, I/O, damaged, closed) come out as `ArchiveError`."""
+
+    @wraps(method)
+    def asked(self: S, /, *args: P.args, **kwargs: P.kwargs) -> R:
+        try:
+            return method(self, *args, **kwargs)
+        except sqlite3.Error as e:
+            raise ArchiveError(f"{self.path}: cannot be read: {e}") from e
+
+    return asked
 
 
 def _mount_kind(folder: Path, mounts: str) -> str:

@@ -79,6 +79,19 @@ def _sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
+def _place(fresh: Path, path: Path) -> None:
+    """Give a whole file its name unless that is taken (FileExistsError); `os.replace` would take its place."""
+    if sys.platform == "win32":
+        os.rename(fresh, path)
+        return
+    try:
+        os.link(fresh, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without hard links: nearly as good
+        _write_private(path, fresh.read_bytes(), 0o600)
+
+
 def create_key(path: Path) -> SigningKey:
     """Make a key where there is none yet, whole or not at all; if another process was first, its key is taken.
 
@@ -97,11 +110,7 @@ def create_key(path: Path) -> SigningKey:
         fresh.unlink(missing_ok=True)
         _write_private(fresh, secret, 0o600)
         try:
-            # Unlike os.replace, neither call takes the place of a key that is there already.
-            if sys.platform == "win32":
-                os.rename(fresh, path)
-            else:
-                os.link(fresh, path)
+            _place(fresh, path)
         except FileExistsError:
             return load_key(path)
         finally:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-import sqlite3
 from pathlib import Path
 from types import TracebackType
 
 from press_monitor.archive.commands import answer_in
-from press_monitor.archive.connect import connect_reader
+from press_monitor.archive.connect import connect_reader, reads
 from press_monitor.archive.derived import COLUMNS, match_words, row_of
 from press_monitor.archive.keys import fingerprint
 from press_monitor.archive.ledger import CURE_RECORD, GENESIS, entry_of
@@ -59,10 +58,12 @@ class ArchiveReader:
 
     # -- what is going on --
 
+    @reads
     def data_version(self) -> int:
         """Changes whenever somebody else has committed. Costs microseconds: ask this, and read when it moved."""
         return int(self._db.execute("PRAGMA data_version").fetchone()[0])
 
+    @reads
     def recorder(self) -> RecorderRow | None:
         """Who records or last did; None when nobody ever has."""
         row = self._db.execute(
@@ -70,6 +71,7 @@ class ArchiveReader:
         ).fetchone()
         return None if row is None else RecorderRow(*row)
 
+    @reads
     def press_states(self) -> dict[str, PressState]:
         """The last state of every press, by name."""
         rows = self._db.execute(
@@ -78,11 +80,13 @@ class ArchiveReader:
         )
         return {press: PressState(press, cycle_id, utc, json.loads(text)) for press, cycle_id, utc, text in rows}
 
+    @reads
     def open_cycles(self) -> tuple[OpenCycle, ...]:
         """Cycles not sealed yet, in the order they began."""
         found = self._db.execute("SELECT number, cycle_id FROM cycle WHERE state = 'open' ORDER BY number").fetchall()
-        return tuple(OpenCycle(cycle_start(self._db, name), last_seq(self._db, number)) for number, name in found)
+        return tuple(OpenCycle(self._start(name)[1], last_seq(self._db, number)) for number, name in found)
 
+    @reads
     def cycle_start(self, cycle_id: str) -> CycleStart:
         """How a cycle began, sealed or open. Raises `ArchiveError` for one not here."""
         return self._start(cycle_id)[1]
@@ -92,11 +96,13 @@ class ArchiveReader:
             self._starts[cycle_id] = (cycle_number(self._db, cycle_id), cycle_start(self._db, cycle_id))
         return self._starts[cycle_id]
 
+    @reads
     def rows(self, cycle_id: str, after_seq: int = -1) -> Trace:
         """An open cycle's rows after `after_seq` (a trace's `last_seq`); none once it is sealed: see `trace`."""
         number, start = self._start(cycle_id)
         return live_rows(self._db, number, start.channels, start.time_decimals, after_seq)
 
+    @reads
     def events(self, cycle_id: str | None, after: int = 0) -> tuple[EventRow, ...]:
         """A cycle's events numbered above `after`, in order; for None those that belong to no cycle."""
         cycle = None if cycle_id is None else self._start(cycle_id)[0]
@@ -106,22 +112,26 @@ class ArchiveReader:
         )
         return tuple(EventRow(n, cycle_id, t, utc, kind, json.loads(text)) for n, t, utc, kind, text in found)
 
+    @reads
     def latest_save(self, cycle_id: str) -> Save | None:
         """The newest saved state of an open cycle's watch."""
         number = cycle_number(self._db, cycle_id)
         row = self._db.execute("SELECT seq, t, save FROM watch_save WHERE cycle = ?", (number,)).fetchone()
         return None if row is None else Save(cycle_id, row[0], row[1], json.loads(row[2]))
 
+    @reads
     def command_answer(self, command_uuid: str) -> CommandAnswer | None:
         """The recorder's answer, None while there is none. Raises `ArchiveError` for a command never sent."""
         return answer_in(self._db, command_uuid)
 
     # -- what is sealed --
 
+    @reads
     def certificate_of(self, cycle_id: str) -> int | None:
         """The certificate a cycle was sealed as, None while it is open. Raises `ArchiveError` for one not here."""
         return sealed_as(self._db, cycle_number(self._db, cycle_id))
 
+    @reads
     def records(
         self,
         *,
@@ -164,6 +174,7 @@ class ArchiveReader:
         )
         return tuple(row_of(row) for row in found)
 
+    @reads
     def record(self, number: int, as_of: int | None = None) -> CertificateRecord:
         """Certificate `number` as the ledger stood at entry `as_of` (default: now).
 
@@ -181,6 +192,7 @@ class ArchiveReader:
             raise ArchiveError(f"there is no certificate {number}{when}")
         return CertificateRecord(number, found[0], found[1:], until, self.key_fingerprint())
 
+    @reads
     def trace(self, number: int) -> Trace:
         """The readings of certificate `number`. Raises `ArchiveError` where they are not what was sealed."""
         row = self._db.execute(
@@ -197,11 +209,13 @@ class ArchiveReader:
 
     # -- the ledger --
 
+    @reads
     def head(self) -> LedgerEntry | None:
         """The newest entry; None in a ledger without any."""
         found = self._entries("seq = (SELECT max(seq) FROM ledger)")
         return found[0] if found else None
 
+    @reads
     def entry(self, seq: int) -> LedgerEntry:
         """One entry. Raises `ArchiveError` for one that is not there."""
         found = self._entries("seq = ?", seq)
@@ -209,6 +223,7 @@ class ArchiveReader:
             raise ArchiveError(f"there is no ledger entry {seq}")
         return found[0]
 
+    @reads
     def key_fingerprint(self) -> str:
         """SHA-256 of the public key in entry 0, hex. Raises `ArchiveError` where there is none."""
         genesis = self.entry(0)
@@ -220,9 +235,5 @@ class ArchiveReader:
             raise ArchiveError(f"{self.path}: ledger entry 0 holds no public key; run verify") from None
 
     def _entries(self, where: str, *given: int) -> tuple[LedgerEntry, ...]:
-        found: list[tuple[int, str, int | None, bytes, bytes, bytes]]
-        try:
-            found = self._db.execute(f"SELECT {_ENTRY} FROM ledger WHERE {where} ORDER BY seq", given).fetchall()
-        except sqlite3.DatabaseError as e:
-            raise ArchiveError(f"{self.path}: {e}") from e
+        found = self._db.execute(f"SELECT {_ENTRY} FROM ledger WHERE {where} ORDER BY seq", given)
         return tuple(entry_of(row) for row in found)

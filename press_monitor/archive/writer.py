@@ -17,7 +17,7 @@ from types import TracebackType
 from press_monitor import __version__
 from press_monitor.archive import derived, live
 from press_monitor.archive.commands import waiting, write_answer
-from press_monitor.archive.connect import BUSY_MS, connect_writer, refuse_network_share
+from press_monitor.archive.connect import BUSY_MS, connect_writer, reads, refuse_network_share
 from press_monitor.archive.keys import SigningKey, create_key, fingerprint, load_key
 from press_monitor.archive.ledger import CURE_RECORD, GENESIS, NAMING, append_entry
 from press_monitor.archive.lock import WriterLock
@@ -211,11 +211,13 @@ class Archive:
 
     # -- commands and the heartbeat --
 
+    @reads
     def data_version(self) -> int:
         """Changes whenever somebody else has committed: then look for commands."""
         with self._turn:
             return int(self._db.execute("PRAGMA data_version").fetchone()[0])
 
+    @reads
     def waiting_commands(self, now_utc: float | None = None) -> tuple[Command, ...]:
         """Commands to be carried out, oldest first. Those too old, or from the future, are answered ``expired``."""
         now = self._clock() if now_utc is None else now_utc

@@ -129,3 +129,16 @@ def test_readings_that_were_changed_are_not_shown(filled: Archive, reader: Archi
     with pytest.raises(ArchiveError, match="readings of certificate 1 are not those that were sealed"):
         reader.trace(1)
     assert len(reader.trace(2)) == 3
+
+
+def test_a_damaged_or_closed_file_is_the_archives_error(filled: Archive, reader: ArchiveReader) -> None:
+    reader.close()
+    for ask in (reader.data_version, reader.press_states, reader.records, lambda: reader.record(1), reader.head):
+        with pytest.raises(ArchiveError, match=r"archive\.sqlite: cannot be read"):
+            ask()
+    filled.close()
+    with pytest.raises(ArchiveError, match="cannot be read"):
+        filled.waiting_commands()
+    with pytest.raises(ArchiveError, match="cannot be written"):
+        filled.beat(NOON)
+    filled.close()
