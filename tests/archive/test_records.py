@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -14,8 +15,7 @@ from tests.archive.helpers import NOON, body, new_start, result, seal_one
 DAY = 86_400.0
 
 
-@pytest.fixture
-def filled(archive: Archive) -> Archive:
+def fill(archive: Archive) -> Archive:
     seal_one(archive, 3, "pass", press="P1")
     seal_one(archive, 3, "fail", press="P2", started_utc=NOON + DAY, ticket={"customer": "Dry Fork Farm"})
     seal_one(archive, 3, "review", press="P1", started_utc=NOON + 2 * DAY, ticket=None)
@@ -23,6 +23,21 @@ def filled(archive: Archive) -> Archive:
     archive.begin_cycle(start)
     archive.seal(start.cycle_id, body(start, source_log_sha256="0" * 64))
     return archive
+
+
+@pytest.fixture
+def filled(archive: Archive) -> Archive:
+    return fill(archive)
+
+
+@pytest.fixture(scope="module")
+def standing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ArchiveReader]:
+    """The same records, read only and made once."""
+    path = tmp_path_factory.mktemp("standing") / "archive.sqlite"
+    with Archive.open(path, key_path=path.with_name("ledger.key")) as archive:
+        fill(archive)
+    with ArchiveReader(path) as reader:
+        yield reader
 
 
 @pytest.mark.parametrize(
@@ -49,12 +64,12 @@ def filled(archive: Archive) -> Archive:
         ({"press": "P9"}, []),
     ],
 )
-def test_filters(filled: Archive, reader: ArchiveReader, filters: dict[str, Any], numbers: list[int]) -> None:
-    assert [row.number for row in reader.records(**filters)] == numbers
+def test_filters(standing: ArchiveReader, filters: dict[str, Any], numbers: list[int]) -> None:
+    assert [row.number for row in standing.records(**filters)] == numbers
 
 
-def test_a_row_says_what_the_record_says(filled: Archive, reader: ArchiveReader) -> None:
-    row = reader.records(press="P2")[0]
+def test_a_row_says_what_the_record_says(standing: ArchiveReader) -> None:
+    row = standing.records(press="P2")[0]
     assert (row.number, row.entry, row.verdict, row.reasons) == (2, 2, "fail", ("because it is a fail",))
     assert (row.started_utc, row.ended_utc) == (NOON + DAY, NOON + DAY + 5400)
     assert (row.customer, row.tire, row.section, row.recipe) == ("Dry Fork Farm", "", "", "section-300")

@@ -221,15 +221,15 @@ def test_threads_may_share_the_writer(archive: Archive, reader: ArchiveReader) -
     archive.begin_cycle(start)
 
     def write(first: int) -> None:
-        for k in range(first, first + 50):
+        for k in range(first, first + 15):
             archive.add_rows(start.cycle_id, rows(1, first=k))
 
-    threads = [threading.Thread(target=write, args=(50 * n,)) for n in range(4)]
+    threads = [threading.Thread(target=write, args=(15 * n,)) for n in range(4)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    assert reader.rows(start.cycle_id).rows() == rows(200)
+    assert reader.rows(start.cycle_id).rows() == rows(60)
 
 
 def refuse_trace(start: Any) -> dict[str, Any]:

@@ -10,7 +10,7 @@ import struct
 import jcs
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from press_monitor.archive.keys import SigningKey, Verifier
@@ -101,6 +101,7 @@ plain = st.recursive(
 )
 
 
+@settings(max_examples=60)
 @given(st.dictionaries(texts, plain, max_size=5))
 def test_canonical_bytes_agree_with_a_second_implementation(body: dict[str, object]) -> None:
     # Second opinion: the independent PyPI package jcs.
