@@ -9,12 +9,12 @@ import numpy as np
 
 from press_monitor.quantities import UnitSystem
 from press_monitor.readings.types import Role
-from press_monitor.watch.types import Phase, Snapshot
-from press_monitor.screens.reading import about_bag, minutes_left
+from press_monitor.screens.reading import about_bag, minutes_left, tone_of
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.canvas import Band, Chart, Curve, Guide, Mark, View
 from press_monitor.screens.widgets.palette import Look
 from press_monitor.screens.words import say_clock
+from press_monitor.watch.types import Phase, Snapshot
 
 __all__ = ["axis_end", "bag_chart", "temperature_chart"]
 
@@ -44,7 +44,7 @@ def _marks(snapshot: Snapshot, look: Look, *, bag: bool | None) -> tuple[Mark, .
     """Where root alarms began; `bag`: only those about the bag, only the others, or (None) all."""
     palette = look.palette
     return tuple(
-        Mark(alarm.since_s / 60.0, look.signs.alarm, palette.alarm if alarm.standing else palette.dim)
+        Mark(alarm.since_s / 60.0, look.signs.alarm, palette.tone(tone_of(alarm)) if alarm.standing else palette.dim)
         for alarm in snapshot.alarms
         if alarm.consequence_of is None and bag in (None, about_bag(alarm.kind))
     )

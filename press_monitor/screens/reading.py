@@ -8,13 +8,24 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from press_monitor.quantities import UnitSystem
-from press_monitor.watch.types import AlarmState, AlarmView, FaceView, Phase, Priority, Snapshot
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.cells import plain
 from press_monitor.screens.widgets.palette import Tone
 from press_monitor.screens.words import PHASE_WORDS, kind_words, say_clock
+from press_monitor.watch.types import AlarmState, AlarmView, FaceView, Phase, Priority, Snapshot
 
-__all__ = ["Headline", "Raised", "about_bag", "alarms_of", "failing_value", "headline", "minutes_left", "standing_alarm", "worst_first"]
+__all__ = [
+    "Headline",
+    "Raised",
+    "about_bag",
+    "alarms_of",
+    "failing_value",
+    "headline",
+    "minutes_left",
+    "standing_alarm",
+    "tone_of",
+    "worst_first",
+]
 
 _HIDDEN = (AlarmState.NORMAL, AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
 _WEIGHT = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
@@ -76,7 +87,11 @@ def minutes_left(snapshot: Snapshot) -> float | None:
         return 0.0
     if forecast is None:
         return hold if snapshot.phase is Phase.HOLD else None
-    return None if forecast.minutes_left is None else max(forecast.minutes_left, hold if snapshot.phase is Phase.HOLD else 0)
+    return (
+        None
+        if forecast.minutes_left is None
+        else max(forecast.minutes_left, hold if snapshot.phase is Phase.HOLD else 0)
+    )
 
 
 def _face(snapshot: Snapshot, channel: str | None) -> tuple[str, FaceView | None]:
@@ -94,6 +109,11 @@ def failing_value(snapshot: Snapshot, alarm: AlarmView, units: UnitSystem) -> st
     if face is None or not alarm.kind.startswith(_FACE_KINDS):
         return ""
     return name if face.value_degC is None else f"{name} {units.say_temperature(face.value_degC)}"
+
+
+def tone_of(alarm: AlarmView) -> Tone:
+    """High alarms are loud, the others ask for attention."""
+    return Tone.ALARM if alarm.priority is Priority.HIGH else Tone.ATTENTION
 
 
 def about_bag(kind: str) -> bool:
@@ -121,7 +141,9 @@ def _alarm_number(snapshot: Snapshot, alarm: AlarmView, units: UnitSystem) -> tu
 def _phase_number(view: PressView, snapshot: Snapshot, units: UnitSystem) -> tuple[str, tuple[str, ...]]:
     if snapshot.phase is Phase.EMPTY:
         return "", ()
-    if snapshot.phase is Phase.RELEASED or snapshot.cure_due:
+    cooled = snapshot.phase is Phase.COOL_DOWN and snapshot.gate.cool_enough
+    heated = snapshot.phase in (Phase.LOADED, Phase.HEAT_UP, Phase.HOLD)
+    if snapshot.phase is Phase.RELEASED or cooled or (snapshot.cure_due and heated):
         if snapshot.deepest is None:
             return "", ()
         return f"{100 * snapshot.deepest.state_of_cure:2.0f}", ("%", "cured")
@@ -157,7 +179,7 @@ def headline(view: PressView, units: UnitSystem, zone: tzinfo | None = None) -> 
     line = plain(snapshot.words)
     alarm = standing_alarm(snapshot)
     if alarm is not None:
-        tone = Tone.ALARM if alarm.priority is Priority.HIGH else Tone.ATTENTION
+        tone = tone_of(alarm)
         word = kind_words(alarm.kind)
         number, label = _alarm_number(snapshot, alarm, units) or (number, label)
         line = line or plain(alarm.message)

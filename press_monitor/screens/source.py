@@ -40,14 +40,37 @@ _GRACE_S = 2.0
 class Reader(Protocol):
     """The part of `press_monitor.archive.reader.ArchiveReader` that screens use."""
 
-    def data_version(self) -> int: ...
-    def recorder(self) -> RecorderRow | None: ...
-    def press_states(self) -> Mapping[str, PressState]: ...
-    def open_cycles(self) -> Sequence[OpenCycle]: ...
-    def rows(self, cycle_id: str, after_seq: int = -1) -> Trace: ...
-    def events(self, cycle_id: str | None, after: int = 0) -> Sequence[EventRow]: ...
-    def command_answer(self, command_uuid: str) -> CommandAnswer | None: ...
-    def close(self) -> None: ...
+    def data_version(self) -> int:
+        """Moves whenever somebody has committed."""
+        ...
+
+    def recorder(self) -> RecorderRow | None:
+        """Who records."""
+        ...
+
+    def press_states(self) -> Mapping[str, PressState]:
+        """The last state of every press."""
+        ...
+
+    def open_cycles(self) -> Sequence[OpenCycle]:
+        """Cycles not sealed yet."""
+        ...
+
+    def rows(self, cycle_id: str, after_seq: int = -1) -> Trace:
+        """Rows after one seen already."""
+        ...
+
+    def events(self, cycle_id: str | None, after: int = 0) -> Sequence[EventRow]:
+        """Events numbered above `after`."""
+        ...
+
+    def command_answer(self, command_uuid: str) -> CommandAnswer | None:
+        """What became of a command."""
+        ...
+
+    def close(self) -> None:
+        """Let go."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +109,8 @@ class PressView:
     snapshot: Snapshot | None = None
     trace: LiveTrace | None = None
     ticket: Mapping[str, Json] = field(default_factory=dict)
+    about: Mapping[str, Json] = field(default_factory=dict)
+    """What the recorder says of itself and of the press's port: ``horn``, ``port``, ``archive_why``, ``speed``."""
     version: int = 0
 
     @property
@@ -259,8 +284,16 @@ class Source:
                 trace, ticket = LiveTrace(cycle.start), dict(cycle.start.ticket or {})
             trace.extend(reader.rows(cycle.start.cycle_id, trace.last_seq))
         snapshot = from_json(Snapshot, state.snapshot) if state.snapshot else None
-        return PressView(
-            view.number, view.place, state.cycle_id, state.utc, snapshot, trace, ticket, view.version + 1
+        about = (state.snapshot or {}).get("recorder") or {}
+        return replace(
+            view,
+            cycle_id=state.cycle_id,
+            stamp=state.utc,
+            snapshot=snapshot,
+            trace=trace,
+            ticket=ticket,
+            about=about,
+            version=view.version + 1,
         )
 
     def _hear(self) -> bool:

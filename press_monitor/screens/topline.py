@@ -13,7 +13,7 @@ from press_monitor.screens.widgets.palette import Tone
 from press_monitor.screens.words import kind_words, say_clock, say_minutes
 from press_monitor.watch.types import Phase, Priority
 
-__all__ = ["bar_words", "heart_words", "has_no_horn", "notice_words", "worst"]
+__all__ = ["bar_words", "has_no_horn", "heart_words", "notice_words", "worst"]
 
 
 def worst(source: Source) -> Raised | None:
@@ -23,6 +23,8 @@ def worst(source: Source) -> Raised | None:
 
 def has_no_horn(source: Source) -> bool:
     """Whether the recorder says that no horn can be heard."""
+    if any(view.about.get("horn") == "none" for view in source.presses):
+        return True
     return any(r.alarm.kind == "no-horn" and r.alarm.standing for r in worst_first(source.presses))
 
 
@@ -96,7 +98,7 @@ def heart_words(source: Source) -> tuple[str, Tone]:
         return "no recorder yet", Tone.ATTENTION
     if heart.silent:
         return "RECORDER SILENT", Tone.ALARM
-    return ("recorder, no horn", Tone.ATTENTION) if has_no_horn(source) else ("recorder", Tone.FINE)
+    return ("recorder, no horn", Tone.FINE) if has_no_horn(source) else ("recorder", Tone.FINE)
 
 
 def notice_words(notices: tuple[Notice, ...]) -> tuple[str, Tone]:

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, tzinfo
 
 from press_monitor.quantities import UnitSystem
-from press_monitor.watch.types import CurePoint, Phase
 from press_monitor.screens.widgets.cells import plain
+from press_monitor.watch.types import CurePoint, Phase
 
 __all__ = [
     "KIND_WORDS",

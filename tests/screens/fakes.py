@@ -1,4 +1,4 @@
-"""An invented shop with presses in chosen states, seeded, behind a fake archive: what screens are drawn from in tests."""
+"""An invented shop with presses in chosen states, seeded, behind a fake archive: what tests draw screens from."""
 
 from __future__ import annotations
 
@@ -283,11 +283,25 @@ def four_presses() -> list[FakePress]:
         press.events = [
             _event(10 * n + 1, cycle, 0.0, start, "phase", {"t": 0.0, "phase": "loaded", "why": "started by M.K."}),
             _event(10 * n + 2, cycle, 120.0, start + 120, "phase", {"t": 120.0, "phase": "heat-up", "why": ""}),
-            _event(10 * n + 3, cycle, 960.0, start + 960, "phase", {"t": 960.0, "phase": "hold", "why": "both mats in the band"}),
+            _event(
+                10 * n + 3,
+                cycle,
+                960.0,
+                start + 960,
+                "phase",
+                {"t": 960.0, "phase": "hold", "why": "both mats in the band"},
+            ),
         ]
         for number, raised in enumerate(press.snapshot.alarms, 4):
             press.events.append(
-                _event(10 * n + number, cycle, raised.raised_s, start + raised.raised_s, "alarm", {"t": raised.raised_s, "alarm": to_json(raised)})
+                _event(
+                    10 * n + number,
+                    cycle,
+                    raised.raised_s,
+                    start + raised.raised_s,
+                    "alarm",
+                    {"t": raised.raised_s, "alarm": to_json(raised)},
+                )
             )
     return made
 
@@ -327,7 +341,8 @@ class FakeArchive:
     def open_cycles(self) -> list[OpenCycle]:
         return [
             OpenCycle(
-                CycleStart(cycle, p.name, NOW - p.snapshot.t, "live", {}, None, p.ticket, CHANNELS, 1, {}), p.rows[-1][0]
+                CycleStart(cycle, p.name, NOW - p.snapshot.t, "live", {}, None, p.ticket, CHANNELS, 1, {}),
+                p.rows[-1][0],
             )
             for p in self.presses
             if (cycle := self._cycle(p)) is not None

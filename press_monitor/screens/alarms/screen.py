@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Hashable, Iterable, Sequence
 from datetime import tzinfo
 from typing import ClassVar
@@ -11,13 +12,13 @@ from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
 from press_monitor.screens.base import WatchScreen
-from press_monitor.screens.reading import Raised, alarms_of
+from press_monitor.screens.reading import Raised, alarms_of, tone_of
 from press_monitor.screens.widgets.bars import Key
 from press_monitor.screens.widgets.cells import Cells, plain
 from press_monitor.screens.widgets.drawn import Drawn
-from press_monitor.screens.widgets.palette import Look, Tone
+from press_monitor.screens.widgets.palette import Look
 from press_monitor.screens.words import kind_words, say_clock, say_minutes
-from press_monitor.watch.types import AlarmState, Priority
+from press_monitor.watch.types import AlarmState
 
 __all__ = ["AlarmList", "AlarmsScreen", "draw_alarms"]
 
@@ -42,17 +43,13 @@ def _order(found: Iterable[Raised]) -> list[Raised]:
     for root in roots:
         made.append(root)
         made += [
-            r
-            for r in ranked
-            if r.alarm.consequence_of == root.alarm.id and r.view.place.name == root.view.place.name
+            r for r in ranked if r.alarm.consequence_of == root.alarm.id and r.view.place.name == root.view.place.name
         ]
     return made + [r for r in ranked if r not in made]
 
 
-def draw_alarms(
-    found: Sequence[Raised], first: int, width: int, height: int, look: Look, zone: tzinfo | None
-) -> Cells:
-    """The list from alarm number `first` on: three lines each, one for a consequence."""
+def draw_alarms(found: Sequence[Raised], first: int, width: int, height: int, look: Look, zone: tzinfo | None) -> Cells:
+    """The list from alarm number `first` on: one line for a consequence."""
     palette, signs = look.palette, look.signs
     cells = Cells(width, height, palette.ground, palette.text)
     if not found:
@@ -61,8 +58,7 @@ def draw_alarms(
     row = 0
     for raised in found[first:]:
         alarm, view = raised.alarm, raised.view
-        tone = Tone.ALARM if alarm.priority is Priority.HIGH else Tone.ATTENTION
-        ink = palette.tone(tone) if alarm.standing or raised.loud else palette.dim
+        ink = palette.tone(tone_of(alarm)) if alarm.standing or raised.loud else palette.dim
         child = alarm.consequence_of is not None
         since = view.clock(alarm.since_s)
         span = f"since {say_clock(since, zone)}"
@@ -77,13 +73,16 @@ def draw_alarms(
             cells.text(at, row, f"follows: {kind_words(alarm.kind).lower()}  {span}", palette.dim, most=width - at - 1)
             row += 1
             continue
-        cells.fill(0, row, width, 3, palette.panel)
+        words = palette.text if alarm.standing or raised.loud else palette.dim
+        lines = [line for part in (alarm.message, alarm.advice) for line in textwrap.wrap(plain(part), width - 4)]
+        cells.fill(0, row, width, 1 + len(lines), palette.panel)
         end = cells.right(width - 1, row, f"{alarm.priority.value}, {_STATES[alarm.state]}", ink, bold=raised.loud)
         at = cells.text(at, row, name, ink, bold=True, most=end - 2)
-        cells.text(at + 2, row, span, palette.text if alarm.standing else palette.dim, most=end - at - 3)
-        cells.text(3, row + 1, plain(alarm.message), palette.text if alarm.standing else palette.dim, most=width - 4)
-        cells.text(3, row + 2, plain(alarm.advice), palette.text if alarm.standing else palette.dim, most=width - 4)
-        row += 3
+        cells.text(at + 2, row, span, words, most=end - at - 3)
+        for line in lines:
+            row += 1
+            cells.text(3, row, line, words)
+        row += 1
         if row >= height:
             break
         row += 1 if height >= 30 else 0

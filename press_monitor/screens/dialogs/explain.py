@@ -58,7 +58,9 @@ _TEXTS = {
     "Press": (_PRESS, _PRESS_SEEN),
     "Alarms": (_ALARMS, _ALARMS_SEEN),
 }
-_END = "It watches and records; it is no safety device and controls nothing.\nLocal codes and the shop's own rules come first."
+_END = """\
+It watches and records; it is no safety device and controls nothing.
+Local codes and the shop's own rules come first."""
 
 
 class ExplainDialog(Dialog):

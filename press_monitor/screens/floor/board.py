@@ -16,8 +16,8 @@ from press_monitor.quantities import UnitSystem
 from press_monitor.screens.floor.lane import draw_lane, draw_sentence
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.cells import Cells
-from press_monitor.screens.widgets.palette import mix
 from press_monitor.screens.widgets.drawn import look_of, strip_of
+from press_monitor.screens.widgets.palette import mix
 
 __all__ = ["Board", "Layout", "Spot", "layout_of"]
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import tzinfo
 
 from press_monitor.quantities import UnitSystem
-from press_monitor.watch.types import FaceView, Phase, Snapshot
 from press_monitor.screens.charts import bag_chart, temperature_chart
 from press_monitor.screens.reading import Headline, headline
 from press_monitor.screens.source import PressView
@@ -15,17 +14,25 @@ from press_monitor.screens.widgets.digits import big_number
 from press_monitor.screens.widgets.gauges import bag_gauge, cure_gauge
 from press_monitor.screens.widgets.palette import Look, Tone
 from press_monitor.screens.words import band_percent, blow_words, pressure, temperature, tire_words
+from press_monitor.watch.types import FaceView, Phase, Snapshot
 
 __all__ = ["draw_lane", "draw_sentence"]
 
 _NARROW = 76
 """Below this width the chart gives way."""
-_STATE_MIN, _STATE_WIDE = 22, 36
+_STATE_MIN, _STATE_WIDE = 22, 40
 _GAUGES_MIN, _GAUGES_WIDE = 26, 38
 
 
 def draw_lane(
-    view: PressView, width: int, height: int, look: Look, units: UnitSystem, zone: tzinfo | None = None, *, stale: bool = False
+    view: PressView,
+    width: int,
+    height: int,
+    look: Look,
+    units: UnitSystem,
+    zone: tzinfo | None = None,
+    *,
+    stale: bool = False,
 ) -> Cells:
     """Draw a press into `width` x `height` cells (at least 50 x 5). `stale`: its values are old, and say so."""
     palette = look.palette
@@ -57,7 +64,7 @@ def _draw_charts(view: PressView, snapshot: Snapshot, width: int, height: int, l
         return draw_chart(chart, width, height, look)
     bag_rows = 3 if height < 14 else 4
     cells = Cells(width, height, look.palette.panel)
-    upper = temperature_chart(view, snapshot, units, look, axes=True)
+    upper = temperature_chart(view, snapshot, units, look, axes=True, bag_marks=False)
     lower = bag_chart(view, snapshot, units, look, axes=True, strip=True)
     body = draw_chart(upper, width, height - bag_rows, look)
     strip = draw_chart(lower, width, bag_rows + 1, look)

@@ -11,7 +11,7 @@ from datetime import tzinfo
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.charts import bag_chart, temperature_chart
 from press_monitor.screens.press.log import LogLine
-from press_monitor.screens.reading import minutes_left, standing_alarm
+from press_monitor.screens.reading import minutes_left, standing_alarm, tone_of
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.canvas import draw_chart
 from press_monitor.screens.widgets.cells import Cells, plain
@@ -20,7 +20,7 @@ from press_monitor.screens.widgets.gauges import cure_gauge
 from press_monitor.screens.widgets.palette import Look, Tone
 from press_monitor.screens.widgets.section import Layer, Pin, Through, draw_through
 from press_monitor.screens.words import band_percent, kind_words, pressure, say_clock, temperature
-from press_monitor.watch.types import Phase, Priority, Snapshot, StackView, Verdict
+from press_monitor.watch.types import Phase, Snapshot, StackView, Verdict
 
 __all__ = ["Scene", "bag_panel", "clear_panel", "forecast_panel", "log_panel", "temperature_panel", "through_panel"]
 
@@ -236,14 +236,19 @@ def _forecast_facts(scene: Scene, width: int) -> list[tuple[str, str, int]]:
     if ends is not None:
         facts.append(("Heat off now", f"ends at {ends[0]}" if width >= 40 else ends[0], ends[1]))
     facts.append(("Hold clock", f"{snapshot.hold_s / 60:.0f} of {snapshot.hold_needed_s / 60:.0f} min", palette.text))
-    facts.append(("Verdict so far", snapshot.verdict.value, palette.tone(_VERDICT_TONE[snapshot.verdict])))
+    # Every running cure is incomplete until it is released: that alone is no news.
+    open_still = snapshot.verdict is Verdict.INCOMPLETE and snapshot.phase is not Phase.RELEASED
+    if not open_still:
+        ink = palette.tone(_VERDICT_TONE[snapshot.verdict])
+        facts.append(("Verdict so far", snapshot.verdict.value, ink))
     margin = snapshot.worst_vapour_margin_kPa
     if margin is not None:
         facts.append(("Vapour margin", f"{margin:+.0f} kPa", palette.text if margin >= 0 else palette.attention))
     if snapshot.set_without_pressure:
         share = 100 * snapshot.set_without_pressure
         facts.append(("Set unpressed", f"{share:.0f} %", palette.attention))
-    facts += [("", plain(reason), palette.dim) for reason in snapshot.reasons]
+    if not open_still:
+        facts += [("", plain(reason), palette.dim) for reason in snapshot.reasons]
     return facts
 
 
@@ -299,8 +304,7 @@ def clear_panel(scene: Scene, width: int, height: int) -> Cells:
     lines += [(line, palette.dim) for line in textwrap.wrap("Heat off, bag to 0, then ram.", wrap)]
     cells = _panel(width, height, look, title)
     if alarm is not None:
-        tone = Tone.ALARM if alarm.priority is Priority.HIGH else Tone.ATTENTION
-        cells.text(1, 0, title, palette.tone(tone), bold=True)
+        cells.text(1, 0, title, palette.tone(tone_of(alarm)), bold=True)
     for row, (line, ink) in enumerate(lines[: height - 1], 1):
         cells.text(1, row, line, ink)
     return cells

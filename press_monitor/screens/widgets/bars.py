@@ -52,7 +52,9 @@ def draw_bar(words: BarWords, width: int, height: int, look: Look) -> Cells:
     end = width - 1
     if words.more:
         end = cells.right(end, 1, words.more, strong if alarmed else soft, bold=alarmed) - 2
-    cells.text(1 + len(sign), 1, words.second, strong if words.loud else palette.text if alarmed else soft, most=end - 3)
+    cells.text(
+        1 + len(sign), 1, words.second, strong if words.loud else palette.text if alarmed else soft, most=end - 3
+    )
     return cells
 
 
@@ -97,7 +99,7 @@ class Key:
 
 @dataclass(frozen=True, slots=True)
 class FootWords:
-    """The bottom line: where one is, keys, then the recorder's state and the time. `notice` stands on the line above."""
+    """The bottom line: where one is, keys, the recorder's state, the time. `notice` stands on the line above."""
 
     place: str
     keys: tuple[Key, ...]

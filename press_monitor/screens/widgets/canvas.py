@@ -163,7 +163,9 @@ def dots_of(curve: Curve, view: View, wide: int, tall: int) -> Bits:
     there = np.isfinite(low)
     scale = (tall - 1) / (y1 - y0)
     held = (np.clip(np.where(there, edge, y0), y0, y1) for edge in (high, low))
-    top, bottom = (np.where(there, np.rint((y1 - edge) * scale), none) for edge, none in zip(held, (1e9, -1e9), strict=True))
+    top, bottom = (
+        np.where(there, np.rint((y1 - edge) * scale), none) for edge, none in zip(held, (1e9, -1e9), strict=True)
+    )
     if curve.dashed:
         # Only level stretches are broken: a drop or a spike is never dashed away.
         level = np.nan_to_num(bottom - top) <= 1
@@ -213,14 +215,14 @@ def _lay_band(cells: Cells, band: Band, view: View, left: int, dots: Bits, look:
     """Tint the ground. Edges within a cell are drawn to an eighth where no curve stands in it; where one does, the
     whole cell counts as inside when half of it is, or when the band is thin and the curve's dots lie within it.
     """
-    down = _DOTS[look.marker][1]
+    across, down = _DOTS[look.marker]
     height, width = dots.shape[0] // down, cells.width - left
     top, bottom = _edges(band, view, width, height)
     row = np.arange(height)[:, None]
     covered = np.clip(np.minimum(bottom, row + 1) - np.maximum(top, row), 0.0, 1.0)
     covered = np.nan_to_num(covered)
     ground, glyph, ink = (a[:height, left:] for a in (cells.ground, cells.glyph, cells.ink))
-    by_column = dots.reshape(height, down, width, -1).any(axis=3)
+    by_column = dots.reshape(height, down, width, across).any(axis=3)
     dotted = by_column.any(axis=1)
     middle = (by_column * (np.arange(down)[None, :, None] + 0.5)).sum(axis=1) / np.maximum(1, by_column.sum(axis=1))
     level = row + middle / down

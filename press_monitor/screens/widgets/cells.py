@@ -77,7 +77,7 @@ class Cells:
             return x
         for char in words:
             wide = _cell_width(char)
-            if wide and 0 <= x and x + wide <= self.width:
+            if wide and x >= 0 and x + wide <= self.width:
                 self.glyph[y, x] = char
                 self.glyph[y, x + 1 : x + wide] = ""
                 self.ink[y, x : x + wide] = ink

@@ -9,7 +9,7 @@ from press_monitor.screens.widgets.palette import Look, Marker
 
 __all__ = ["big_number", "big_width"]
 
-# Pixels are as wide as a cell and half as tall. Six rows of four for the small face, five of three (doubled) for the big.
+# Pixels are as wide as a cell and half as tall: six rows of four in the small face, five of three, doubled, in the big.
 _SMALL = {
     "0": "####/#..#/#..#/#..#/#..#/####",
     "1": "..#./.##./..#./..#./..#./..#.",

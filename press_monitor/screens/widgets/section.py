@@ -1,4 +1,4 @@
-"""Through the repair: depth across from inner mat to outer mat, temperature as a curve, state of cure as rising fill."""
+"""Through the repair: depth across, inner mat to outer mat; temperature as a curve, state of cure as rising fill."""
 
 from __future__ import annotations
 
