@@ -248,7 +248,8 @@ def recompute(basis: Basis, times: Array, inner: Array, outer: Array, start: Arr
     first = basis.nodes(modes, float(inner[0]), float(outer[0]))
     if count < 2:
         return first[None]
-    widths = np.diff(times)
+    # To the nanosecond: an even clock's intervals are then the same to the bit, and far quicker to walk.
+    widths = np.round(np.diff(times), 9)
     block = max(1, round((count - 1) ** 0.5))
     rows = -(-(count - 1) // block)
     keep, push = _pushes(basis, widths, inner, outer, block, rows)
