@@ -1,18 +1,33 @@
-"""Cycles and their live rows: writing and reading, for whoever holds a connection."""
+"""What changes while cycles last: rows, events, states, saves, the heartbeat; for whoever holds a connection."""
 
 from __future__ import annotations
 
 import json
+import os
+import platform
 import sqlite3
 from collections.abc import Iterator, Sequence
 from functools import cache
 
+from press_monitor import __version__
 from press_monitor.archive.record import check_start, start_json
 from press_monitor.archive.schema import PLAIN_CHANNELS
 from press_monitor.archive.trace import Trace
 from press_monitor.archive.types import ArchiveError, ChannelMeta, CycleStart, Json, LiveRow
 
-__all__ = ["add_rows", "begin", "cycle_number", "cycle_start", "last_seq", "live_rows", "sealed_as"]
+__all__ = [
+    "add_events",
+    "add_rows",
+    "beat",
+    "begin",
+    "cycle_number",
+    "cycle_start",
+    "last_seq",
+    "live_rows",
+    "put_save",
+    "put_state",
+    "sealed_as",
+]
 
 
 def cycle_number(db: sqlite3.Connection, cycle_id: str) -> int:
@@ -127,3 +142,45 @@ def last_seq(db: sqlite3.Connection, cycle: int) -> int:
     """The newest row number of a cycle, -1 without rows."""
     row = db.execute("SELECT max(seq) FROM live_row WHERE cycle = ?", (cycle,)).fetchone()
     return -1 if row[0] is None else int(row[0])
+
+
+def add_events(db: sqlite3.Connection, cycle: int | None, events: Sequence[tuple[float, float, str, Json]]) -> None:
+    """Append events: seconds on the cycle's axis, UTC, kind, the event."""
+    db.executemany(
+        "INSERT INTO event (cycle, t, utc, kind, event) VALUES (?, ?, ?, ?, ?)",
+        [(cycle, t, utc, kind, _text(event)) for t, utc, kind, event in events],
+    )
+
+
+def put_state(db: sqlite3.Connection, press: str, cycle: int | None, utc: float, snapshot: Json) -> None:
+    """A press's newest state."""
+    db.execute(
+        "INSERT INTO press_state (press, cycle, utc, snapshot) VALUES (?, ?, ?, ?) ON CONFLICT (press)"
+        " DO UPDATE SET cycle = excluded.cycle, utc = excluded.utc, snapshot = excluded.snapshot",
+        (press, cycle, utc, _text(snapshot)),
+    )
+
+
+def put_save(db: sqlite3.Connection, cycle: int, seq: int, t: float, save: Json) -> None:
+    """A watch's newest saved state."""
+    db.execute(
+        "INSERT INTO watch_save (cycle, seq, t, save) VALUES (?, ?, ?, ?) ON CONFLICT (cycle)"
+        " DO UPDATE SET seq = excluded.seq, t = excluded.t, save = excluded.save",
+        (cycle, seq, t, _text(save)),
+    )
+
+
+def beat(db: sqlite3.Connection, holder: str, utc: float, beats: int) -> None:
+    """This process's heartbeat; its first one says since when it records."""
+    db.execute(
+        "INSERT INTO recorder (id, holder, host, pid, version, started_utc, heartbeat_utc, beats)"
+        " VALUES (1, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET holder = excluded.holder,"
+        " host = excluded.host, pid = excluded.pid, version = excluded.version,"
+        " started_utc = CASE WHEN excluded.beats = 1 THEN excluded.started_utc ELSE started_utc END,"
+        " heartbeat_utc = excluded.heartbeat_utc, beats = excluded.beats, stopped_utc = NULL",
+        (holder, platform.node(), os.getpid(), __version__, utc, utc, beats),
+    )
+
+
+def _text(value: Json) -> str:
+    return json.dumps(value, separators=(",", ":"))

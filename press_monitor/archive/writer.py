@@ -2,28 +2,22 @@
 
 from __future__ import annotations
 
-import json
-import os
-import platform
 import sqlite3
 import threading
 import time
-import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 
 from press_monitor import __version__
-from press_monitor.archive import derived, live
+from press_monitor.archive import derived, live, sealing
 from press_monitor.archive.commands import waiting, write_answer
 from press_monitor.archive.connect import BUSY_MS, connect_writer, reads, refuse_network_share
-from press_monitor.archive.keys import SigningKey, create_key, fingerprint, load_key
-from press_monitor.archive.ledger import CURE_RECORD, GENESIS, NAMING, append_entry
+from press_monitor.archive.keys import SigningKey
 from press_monitor.archive.lock import WriterLock
-from press_monitor.archive.record import completed, utc_text
+from press_monitor.archive.record import utc_text
 from press_monitor.archive.schema import migrate
-from press_monitor.archive.trace import Trace, pack, unpack
 from press_monitor.archive.types import ArchiveError, Command, CycleStart, Json, LiveRow
 
 __all__ = ["Archive"]
@@ -85,8 +79,9 @@ class Archive:
             db = connect_writer(path, create=True)
             try:
                 migrate(db)
-                archive = cls(path, db, lock, _key_for(db, path, key_path), holder, clock)
-                archive._begin_ledger()
+                archive = cls(path, db, lock, sealing.key_for(db, path, key_path), holder, clock)
+                with archive.transaction():
+                    sealing.begin_ledger(db, archive._key, archive._now())
             except sqlite3.Error as e:
                 db.close()
                 raise ArchiveError(f"{path}: {e}") from e
@@ -183,31 +178,17 @@ class Archive:
     def add_events(self, cycle_id: str | None, events: Sequence[tuple[float, float, str, Json]]) -> None:
         """Append events: seconds on the cycle's axis, UTC, kind, the event. None: of no cycle, the whole shop's."""
         with self.transaction():
-            number = self._number(cycle_id)
-            self._db.executemany(
-                "INSERT INTO event (cycle, t, utc, kind, event) VALUES (?, ?, ?, ?, ?)",
-                [(number, t, utc, kind, _text(event)) for t, utc, kind, event in events],
-            )
+            live.add_events(self._db, self._number(cycle_id), events)
 
     def put_state(self, press: str, cycle_id: str | None, utc: float, snapshot: Json) -> None:
         """What a press is now, for every dashboard; replaces what it was."""
         with self.transaction():
-            number = self._number(cycle_id)
-            self._db.execute(
-                "INSERT INTO press_state (press, cycle, utc, snapshot) VALUES (?, ?, ?, ?) ON CONFLICT (press)"
-                " DO UPDATE SET cycle = excluded.cycle, utc = excluded.utc, snapshot = excluded.snapshot",
-                (press, number, utc, _text(snapshot)),
-            )
+            live.put_state(self._db, press, self._number(cycle_id), utc, snapshot)
 
     def put_save(self, cycle_id: str, seq: int, t: float, save: Json) -> None:
         """The watch's state as of row `seq`; replaces the one before."""
         with self.transaction():
-            number, _ = self._open_cycle(cycle_id)
-            self._db.execute(
-                "INSERT INTO watch_save (cycle, seq, t, save) VALUES (?, ?, ?, ?) ON CONFLICT (cycle)"
-                " DO UPDATE SET seq = excluded.seq, t = excluded.t, save = excluded.save",
-                (number, seq, t, _text(save)),
-            )
+            live.put_save(self._db, self._open_cycle(cycle_id)[0], seq, t, save)
 
     # -- commands and the heartbeat --
 
@@ -240,14 +221,7 @@ class Archive:
         """The recorder lives."""
         with self.transaction():
             self._beats += 1
-            self._db.execute(
-                "INSERT INTO recorder (id, holder, host, pid, version, started_utc, heartbeat_utc, beats)"
-                " VALUES (1, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET holder = excluded.holder,"
-                " host = excluded.host, pid = excluded.pid, version = excluded.version,"
-                " started_utc = CASE WHEN excluded.beats = 1 THEN excluded.started_utc ELSE started_utc END,"
-                " heartbeat_utc = excluded.heartbeat_utc, beats = excluded.beats, stopped_utc = NULL",
-                (self.holder, platform.node(), os.getpid(), __version__, utc, utc, self._beats),
-            )
+            live.beat(self._db, self.holder, utc, self._beats)
 
     # -- the ledger --
 
@@ -263,66 +237,20 @@ class Archive:
             if done is not None:
                 return done
             number, start = self._open_cycle(cycle_id)
-            if body.get("cycle_id") != cycle_id:
-                raise ArchiveError(f"the body is of cycle {body.get('cycle_id')}, not {cycle_id}")
-            trace = live.live_rows(self._db, number, start.channels, start.time_decimals, -1)
-            packed = _packed(trace)
-            last = self._db.execute(
-                "SELECT certificate, hash FROM ledger WHERE kind = ? ORDER BY seq DESC LIMIT 1", (CURE_RECORD,)
-            ).fetchone()
-            certificate = last[0] + 1 if last else 1
-            whole = completed(body, trace, packed, last)
-            seq = self._append(CURE_RECORD, whole, certificate)
-            self._db.execute(
-                "INSERT INTO trace (entry, cycle_id, sha256, data) VALUES (?, ?, ?, ?)",
-                (seq, cycle_id, bytes.fromhex(whole["trace"]["sha256"]), packed),
-            )
-            self._db.execute("DELETE FROM live_row WHERE cycle = ?", (number,))
-            self._db.execute("DELETE FROM watch_save WHERE cycle = ?", (number,))
-            self._db.execute(
-                "UPDATE cycle SET state = 'sealed', certificate = ? WHERE number = ?", (certificate, number)
-            )
+            certificate = sealing.seal(self._db, self._key, number, start, body, self._now())
             del self._cycles[cycle_id]
             self._sealed = True
-        return int(certificate)
+            return certificate
 
     def append(self, kind: str, body: Mapping[str, Json], certificate: int | None = None) -> int:
         """Add a later entry: inspection, comeback, correction, ticket attached (each naming a certificate),
         calibration, shop file. Returns its number. Raises `RecordError`, `ArchiveError` for an unknown certificate.
         """
-        if kind in (GENESIS, CURE_RECORD):
-            raise ArchiveError(f"{kind}: is not appended by hand")
-        if (kind in NAMING) != (certificate is not None):
-            raise ArchiveError(f"{kind}: {'must' if kind in NAMING else 'cannot'} name a certificate")
         with self.transaction():
-            if (
-                certificate is not None
-                and not self._db.execute(
-                    "SELECT 1 FROM ledger WHERE certificate = ? AND kind = ?", (certificate, CURE_RECORD)
-                ).fetchone()
-            ):
-                raise ArchiveError(f"there is no certificate {certificate}")
-            return self._append(kind, body, certificate)
+            return sealing.append_later(self._db, self._key, kind, body, certificate, self._now())
 
-    def _append(self, kind: str, body: Mapping[str, Json], certificate: int | None) -> int:
-        seq, _ = append_entry(
-            self._db, self._key, kind, body, certificate=certificate, written_utc=utc_text(self._clock())
-        )
-        if certificate is not None:
-            derived.refresh(self._db, certificate)
-        return seq
-
-    def _begin_ledger(self) -> None:
-        with self.transaction():
-            if self._db.execute("SELECT 1 FROM ledger").fetchone():
-                return
-            body = {
-                "archive_id": uuid.uuid4().hex,
-                "algorithm": "Ed25519",
-                "public_key": self._key.public.hex(),
-                "software": __version__,
-            }
-            self._append(GENESIS, body, None)
+    def _now(self) -> str:
+        return utc_text(self._clock())
 
     def rebuild_index(self) -> int:
         """Make the derived tables again from the ledger; returns the number of certificates."""
@@ -340,39 +268,3 @@ class Archive:
                     self._db.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
             except sqlite3.Error as e:
                 raise ArchiveError(f"{self.path}: cannot be written: {e}") from e
-
-
-def _text(value: Json) -> str:
-    return json.dumps(value, separators=(",", ":"))
-
-
-def _packed(trace: Trace) -> bytes:
-    """The packed trace, proved to give every row back before anything is signed or deleted."""
-    packed = pack(trace)
-    back = unpack(packed)
-    if [(t, values) for _, t, values in back.rows()] != [(t, values) for _, t, values in trace.rows()]:
-        raise ArchiveError("the readings do not come back from their packed form; the cycle stays open")
-    return packed
-
-
-def _key_for(db: sqlite3.Connection, path: Path, key_path: Path) -> SigningKey:
-    """The key that signed this archive's ledger; made for an empty one."""
-    row = db.execute("SELECT body FROM ledger WHERE seq = 0").fetchone()
-    if row is None:
-        return load_key(key_path) if key_path.exists() else create_key(key_path)
-    if not key_path.exists():
-        raise ArchiveError(
-            f"{key_path}: the key that signs {path} is missing; copy it back from where you keep it,"
-            " or keep this archive as it is and start a new one"
-        )
-    key = load_key(key_path)
-    try:
-        public = str(json.loads(row[0])["public_key"])
-    except (ValueError, KeyError, TypeError):
-        raise ArchiveError(f"{path}: ledger entry 0 holds no public key; run verify") from None
-    if key.public.hex() != public:
-        raise ArchiveError(
-            f"{key_path}: is not the key that signs {path}: that one's fingerprint is"
-            f" {fingerprint(bytes.fromhex(public))[:16]}, this one's {fingerprint(key.public)[:16]}"
-        )
-    return key
