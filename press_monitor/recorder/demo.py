@@ -22,7 +22,7 @@ from press_monitor.shop import load_shop
 
 __all__ = ["DEFAULT_SPEED", "DemoRecorder", "demo_shop", "run_demo_recorder", "start_demo_recorder"]
 
-DEFAULT_SPEED = 30.0
+DEFAULT_SPEED = 40.0
 
 _EMPTY_S = 3.0
 """Real seconds a press stands empty between two cycles."""

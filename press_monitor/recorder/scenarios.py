@@ -106,21 +106,33 @@ def _with(scenario: Scenario, *faults: Mapping[str, object], **options: object) 
 # What the presses show first, each with the minutes that lie behind it: mid-hold and well; a bag about to let go;
 # an outer mat about to lose its lead; one about to be let down and sealed.
 _OPENING = (
-    _with(_THICK, started_min_ago=45),
-    _with(_MIDDLE, {"kind": "leak", "at_min": 27, "rate_psi_min": 5.0}, started_min_ago=25),
-    _with(_MIDDLE, {"kind": "dead-mat", "mat": "outer", "at_min": 34}, started_min_ago=30, heat_off_min=95),
+    _with(_THICK, started_min_ago=60),
+    _with(
+        _MIDDLE,
+        {"kind": "leak", "at_min": 27, "rate_psi_min": 5.0},
+        {"kind": "silence", "at_min": 40, "for_min": 1},
+        started_min_ago=25,
+        heat_off_min=60,
+    ),
+    _with(
+        _MIDDLE,
+        {"kind": "dead-mat", "mat": "outer", "at_min": 34},
+        {"kind": "unplugged", "at_min": 48, "for_min": 1},
+        started_min_ago=30,
+        heat_off_min=72,
+    ),
     _with(_THIN, started_min_ago=46.5),
 )
 
 _LATER = (
     _with(_THIN),
-    _with(_MIDDLE, {"kind": "burst", "at_min": 24}),
+    _with(_MIDDLE, {"kind": "burst", "at_min": 24}, heat_off_min=55),
     _with(_THIN, {"kind": "open-probe", "channel": "inner_mat", "at_min": 21, "for_min": 4}),
-    _with(_MIDDLE, {"kind": "power-lost", "at_min": 30, "for_min": 8}),
+    _with(_THIN, {"kind": "power-lost", "at_min": 24, "for_min": 6}, heat_off_min=48),
     _with(_THIN, {"kind": "forgotten-bag", "for_min": 12}),
-    _with(_THICK, {"kind": "masked-leak", "at_min": 40, "rate_psi_min": 0.6}),
+    _with(_MIDDLE, {"kind": "masked-leak", "at_min": 26, "rate_psi_min": 0.8}, heat_off_min=58),
     _with(_THIN, {"kind": "lifted-probe", "channel": "outer_mat", "at_min": 24, "for_min": 6}),
-    _with(_MIDDLE, {"kind": "silence", "at_min": 33, "for_min": 2}),
+    _with(_THIN, {"kind": "silence", "at_min": 20, "for_min": 2}),
     _with(_THIN, {"kind": "slow-heat-up", "factor": 0.62}, heat_off_min=55),
     _with(_THIN, {"kind": "early-release", "at_min": 26}),
 )
@@ -130,12 +142,12 @@ def opening(index: int) -> Scenario:
     """What the press at `index` (from 0) shows when the demo begins."""
     if index < len(_OPENING):
         return _OPENING[index]
-    return replace(turn(index, 0), options={**turn(index, 0).options, "started_min_ago": 3 + 7 * index % 30})
+    return replace(turn(index, 0), options={**turn(index, 0).options, "started_min_ago": 3 + 7 * index % 20})
 
 
 def turn(index: int, count: int) -> Scenario:
     """What the press at `index` shows in its cycle number `count` after the first."""
-    return _LATER[(4 * index + 3 * count) % len(_LATER)]
+    return _LATER[(3 * index + 7 * count) % len(_LATER)]
 
 
 def driver_options(scenario: Scenario, index: int, count: int = 0) -> dict[str, object]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Callable, Sequence
 
 from drivers.base import Sample
+from press_monitor.archive import ArchiveError, Save
 
 
 class FakeTime:
@@ -71,3 +73,48 @@ class ScriptedDriver:
 
 def good(channel: str, value: float, at: float, unit: str = "degC") -> Sample:
     return Sample(channel, value, unit, at)
+
+
+class MemoryArchive:
+    """What stations write, kept in lists; jobs are done at once, and callbacks called."""
+
+    def __init__(self) -> None:
+        self.starts: list = []
+        self.rows: dict[str, list] = {}
+        self.events: dict[str, list] = {}
+        self.states: dict[str, tuple] = {}
+        self.saves: dict[str, tuple] = {}
+        self.sealed: list = []
+        self.refuse_seal: list[str] = []
+
+    def put(self, *jobs) -> None:
+        for job in jobs:
+            try:
+                result = job.run(self)
+            except ArchiveError as error:
+                job.failed(str(error))
+            else:
+                if job.done:
+                    job.done(result)
+
+    def begin_cycle(self, start) -> None:
+        self.starts.append(start)
+        self.rows[start.cycle_id], self.events[start.cycle_id] = [], []
+
+    def add_rows(self, cycle_id, rows) -> None:
+        self.rows[cycle_id] += rows
+
+    def add_events(self, cycle_id, events) -> None:
+        self.events[cycle_id] += events
+
+    def put_state(self, press, cycle_id, utc, snapshot) -> None:
+        self.states[press] = (cycle_id, utc, snapshot)
+
+    def put_save(self, cycle_id, seq, t, save) -> None:
+        self.saves[cycle_id] = Save(cycle_id, seq, t, json.loads(json.dumps(save)))
+
+    def seal(self, cycle_id, body) -> int:
+        if self.refuse_seal:
+            raise ArchiveError(self.refuse_seal.pop(0))
+        self.sealed.append((cycle_id, json.loads(json.dumps(body, allow_nan=False))))
+        return len(self.sealed)

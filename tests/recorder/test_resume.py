@@ -1,0 +1,141 @@
+"""A cycle cut off at any second and taken up again says what an uninterrupted one would have said."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from press_monitor.archive import EventRow, Save, new_command
+from press_monitor.recorder.cycle import Cycle, tick_of
+from press_monitor.watch.types import OperatorDid, from_json, to_json
+from tests.recorder.shops import THIN, Bench, frames
+
+FAULTS = [{"kind": "leak", "at_min": 8, "rate_psi_min": 4.0}, {"kind": "open-probe", "at_min": 10, "for_min": 1}]
+SECONDS = 780
+SAVED = (480, 540, 600, 720)
+
+
+def act_at(bench, second):
+    """What the operator of these cycles does, by the second."""
+    cycle = bench.station.cycle
+    if second == 300:
+        bench.station.obey(new_command("note", bench.time.utc, args={"note": "bag hose checked"}))
+    if second in (540, 640):
+        for alarm in cycle.watch.snapshot().alarms:
+            bench.station.obey(new_command("acknowledge", bench.time.utc, operator="Ida", alarm_id=alarm.id))
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    """A whole cycle, with what the watch would have saved at some of its rows."""
+    bench = Bench(tmp_path_factory.mktemp("whole"))
+    bench.station.await_first(THIN)
+    bench.saved = {}
+    for second, frame in enumerate(frames(SECONDS, heat_up_min=4, faults=FAULTS)):
+        bench.frame(frame)
+        if second in SAVED:
+            bench.saved[second] = Save(
+                "", second, float(second), json.loads(json.dumps(bench.station.cycle.watch.save()))
+            )
+        act_at(bench, second)
+    kinds = {e["alarm"]["kind"] for _, _, kind, e in events_of(bench) if kind == "AlarmChanged"}
+    assert {"bag-leaking", "bag-low", "probe-open"} <= kinds, "the cycle must have something to say"
+    return bench
+
+
+def events_of(bench):
+    return bench.archive.events[bench.archive.starts[0].cycle_id]
+
+
+def kept_until(bench, seq):
+    """What an archive would hold had the recorder died right after row `seq` was committed."""
+    start = bench.archive.starts[0]
+    rows = [row for row in bench.archive.rows[start.cycle_id] if row[0] <= seq]
+    events = [
+        EventRow(n, start.cycle_id, t, utc, kind, json.loads(json.dumps(event)))
+        for n, (t, utc, kind, event) in enumerate(events_of(bench), 1)
+        if t <= rows[-1][1]
+    ]
+    return start, rows, events
+
+
+@pytest.mark.parametrize(("saved", "died"), [(None, 50), (480, 539), (540, 540), (600, 641), (720, 779)])
+def test_an_interrupted_cycle_goes_on_as_if_nothing_had_been(whole, saved, died):
+    start, rows, events = kept_until(whole, died)
+    save = whole.saved.get(saved)
+    cycle = Cycle(start, whole.watches.again(start, save and save.save), 0.0)
+    cycle.replay(save, rows, events)
+    assert (cycle.seq, cycle.t) == (died, float(died))
+    assert cycle.take_pending().events == [], "nothing that was written is written again"
+    for seq, t, counts in whole.archive.rows[start.cycle_id][died + 1 :]:
+        cycle.take(float(t), counts)
+        assert cycle.seq == seq
+        act_again(cycle, whole, t)
+    assert [(t, kind, event) for t, _, kind, event in cycle.take_pending().events] == [
+        (t, kind, event) for t, _, kind, event in events_of(whole) if t > died
+    ]
+    assert cycle.watch.result() == whole.station.cycle.watch.result()
+    assert to_json(cycle.watch.snapshot()) == to_json(whole.station.cycle.watch.snapshot())
+
+
+def act_again(cycle, whole, t):
+    for told in whole.station.cycle.did:
+        if told["action"]["t"] == t:
+            cycle.act(from_json(OperatorDid, told).action)
+
+
+def test_the_kept_rows_through_a_fresh_watch_give_the_same_events(whole):
+    start = whole.archive.starts[0]
+    watch, said = whole.watches.again(start, None), []
+    done = [from_json(OperatorDid, told).action for told in whole.station.cycle.did]
+    for _, t, counts in whole.archive.rows[start.cycle_id]:
+        said += watch.step(tick_of(float(t), counts, start.channels))
+        for action in done:
+            if action.t == t:
+                said += watch.step(action)
+    assert [(e.t, type(e).__name__, to_json(e)) for e in said] == [(t, k, e) for t, _, k, e in events_of(whole)]
+
+
+def test_a_restart_fills_the_gap_with_empty_rows_and_goes_on(whole, tmp_path):
+    start, rows, events = kept_until(whole, 700)
+    bench = Bench(tmp_path)
+    cycle = Cycle(start, bench.watches.again(start, None), 0.0)
+    cycle.replay(None, rows, events)
+    bench.archive.begin_cycle(start)
+    cycle.origin = bench.time.real() - (cycle.t + 30.0)
+    cycle.mark_gap(cycle.t + 30.0)
+    bench.station.resume(cycle)
+    bench.station.take([])
+    assert bench.archive.rows[start.cycle_id] == [], "an instrument may still hand over what it remembers"
+    for _ in range(5):
+        bench.second(300.0, 300.0, 32.0)
+    new = bench.archive.rows[start.cycle_id]
+    assert [seq for seq, _, _ in new] == list(range(701, 701 + len(new)))
+    assert [t for _, t, _ in new] == list(range(701, 701 + len(new)))
+    assert [counts for _, _, counts in new[:29]] == [(None, None, None)] * 29
+    assert new[-1][2] == (3000, 3000, 3200)
+    kept = {kind: event for _, _, kind, event in bench.archive.events[start.cycle_id]}
+    assert kept["recorder-gap"] == {"t": 700.0, "start_s": 700.0, "end_s": 730.0, "why": "the recorder was not running"}
+    assert kept["RecordHole"]["start_s"] == 700.0
+    assert "no-readings" in {
+        e["alarm"]["kind"] for _, _, k, e in bench.archive.events[start.cycle_id] if k == "AlarmChanged"
+    }
+
+
+def test_an_instruments_memory_fills_the_gap_instead(whole, tmp_path):
+    from drivers.base import Sample
+
+    start, rows, events = kept_until(whole, 700)
+    bench = Bench(tmp_path)
+    cycle = Cycle(start, bench.watches.again(start, None), 0.0)
+    cycle.replay(None, rows, events)
+    bench.archive.begin_cycle(start)
+    now = bench.time.real()
+    cycle.origin = now - 730.0
+    bench.station.resume(cycle)
+    channels = (("inner_mat", "degF", 300.0), ("outer_mat", "degF", 301.0), ("bag", "psi", 32.0))
+    bench.station.take([Sample(c, v, u, now - 35.0 + t) for t in range(36) for c, u, v in channels])
+    new = bench.archive.rows[start.cycle_id]
+    assert [t for _, t, _ in new] == list(range(701, 731))
+    assert {counts for _, _, counts in new} == {(3000, 3010, 3200)}
