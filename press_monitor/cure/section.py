@@ -287,6 +287,10 @@ class Section:
         """Equivalent seconds (R, P) of every track at every judged point; row 0 is nominal."""
         return self._equivalent.copy()
 
+    def peaks(self) -> Array:
+        """Highest temperature so far (P,) of every judged point, nominal, degC."""
+        return self._peak.copy()
+
     # --- what comes ---------------------------------------------------------------------------------------------
 
     def forecast(self, inner: Face, outer: Face, required: float, horizon_s: float = HORIZON_S) -> CureForecast | None:
