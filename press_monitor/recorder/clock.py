@@ -7,6 +7,7 @@ system has one.
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -25,8 +26,7 @@ def monotonic_through_sleep() -> float:
 
     Linux stops its plain monotonic clock in suspend and has a second one that does not; Windows' ticks run on.
     """
-    clock = getattr(time, "CLOCK_BOOTTIME", None)
-    return time.clock_gettime(clock) if clock is not None else time.monotonic()
+    return time.clock_gettime(time.CLOCK_BOOTTIME) if sys.platform == "linux" else time.monotonic()
 
 
 class ShopClock:
