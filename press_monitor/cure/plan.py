@@ -272,6 +272,8 @@ class _Job:
         shortest = {row.mat_degC: row.shortest_min or math.inf for row in rows if row.mat_degC <= mat}
         longest = {row.mat_degC: row.longest_min or math.inf for row in rows if row.longest_min != 0.0}
         best, total = None, math.inf
+        if not math.isfinite(min(shortest.values())):
+            return None
         for soak in sorted(degC for degC in shortest if degC < mat and degC in longest):
             section = self.heated(soak)
             for minutes in range(_SOAK_MIN, 300 + _SOAK_MIN, _SOAK_MIN):
