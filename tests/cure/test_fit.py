@@ -1,0 +1,114 @@
+"""Fitting a trial that scipy simulated, not our own model: a buried probe, noise, contact, and what cannot be told."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from press_monitor.cure.compound import CureError
+from press_monitor.cure.fit import Fit, Trial, fit
+from press_monitor.cure.layers import Layer, Stack
+
+NOISE = 0.2 / 1.8
+BELIEVED = 0.25 / (1150.0 * 1900.0)
+WALL = Stack("trial", (Layer("patch", 0.008), Layer("casing", 0.022), Layer("filler", 0.014)))
+
+
+def simulated(
+    factor: float, depth: float, *, conductance: float | None = None, minutes: float = 90.0, seed: int = 1
+) -> Trial:
+    """A 44 mm wall by cell centres and scipy; mats ramped over 15 min, then held; 1 Hz with 0.2 degF of noise."""
+    cells, length = 176, 0.044
+    width, alpha, k = length / cells, BELIEVED * factor, 0.25 * factor
+    times = np.arange(0.0, 60.0 * minutes + 1.0)
+    # Half a cell to the face, and the contact before it.
+    into = 1.0 / (0.5 * width / k + (0.0 if conductance is None else 1.0 / conductance)) / (k / width)
+
+    def slope(t: float, wall: np.ndarray) -> np.ndarray:
+        mat = 22.0 + 127.0 * min(t / 900.0, 1.0)
+        flow = np.empty(cells + 1)
+        flow[1:-1] = wall[:-1] - wall[1:]
+        flow[0], flow[-1] = into * (mat - wall[0]), into * (wall[-1] - mat)
+        return alpha / width**2 * (flow[:-1] - flow[1:])
+
+    found = solve_ivp(
+        slope, (0.0, times[-1]), np.full(cells, 22.0), "LSODA", times, rtol=1e-6, atol=1e-5, max_step=60.0
+    )
+    rng = np.random.default_rng(seed)
+    mats = 22.0 + 127.0 * np.minimum(times / 900.0, 1.0)
+    centres = (np.arange(cells) + 0.5) * width
+    at = int(np.searchsorted(centres, depth)) - 1
+    part = (depth - centres[at]) / width
+    probe = found.y[at] * (1.0 - part) + found.y[at + 1] * part
+    noisy = [column + rng.normal(0.0, NOISE, len(times)) for column in (mats, mats, probe)]
+    return Trial(WALL, times, *noisy, depth=depth, start=22.0)
+
+
+def within(found: Fit, factor: float) -> bool:
+    return found.factor_low <= factor <= found.factor_high
+
+
+@pytest.mark.parametrize(("factor", "depth"), [(1.15, 0.022), (0.85, 0.015), (1.0, 0.030)])
+def test_diffusivity_within_three_percent(factor: float, depth: float) -> None:
+    """The promise: 90 min, 0.2 degF of noise."""
+    found = fit(simulated(factor, depth))
+    assert found.factor == pytest.approx(factor, rel=0.03)
+    assert found.diffusivity == pytest.approx(BELIEVED * factor, rel=0.03)
+    assert within(found, factor)
+    assert found.tells_diffusivity
+    assert found.rms == pytest.approx(NOISE, rel=0.1)
+    assert f"{found.diffusivity * 1e6:.4f} mm2/s" in found.words
+
+
+def test_contact_is_found_where_there_is_one() -> None:
+    found = fit(simulated(1.0, 0.012, conductance=150.0))
+    assert found.factor == pytest.approx(1.0, rel=0.03)
+    assert found.conductance_low is not None
+    assert found.conductance_high is not None
+    assert found.conductance_low < 150.0 < found.conductance_high
+    assert found.conductance == pytest.approx(150.0, rel=0.25)
+
+
+def test_perfect_contact_is_not_told_from_perfect() -> None:
+    found = fit(simulated(1.0, 0.022))
+    assert found.conductance_high is None
+    assert "cannot tell the contact" in found.words or "not told from perfect" in found.words
+    alone = fit(simulated(1.0, 0.022), contact=False)
+    assert alone.conductance is None
+    assert alone.factor == pytest.approx(1.0, rel=0.01)
+    assert within(alone, 1.0)
+
+
+def test_a_probe_at_the_face_or_a_trial_too_short_cannot_tell() -> None:
+    shallow = fit(simulated(1.0, 0.0012))
+    assert not shallow.tells_diffusivity
+    assert "cannot tell the diffusivity" in shallow.words
+    early = fit(simulated(1.0, 0.022, minutes=4.0))
+    assert not early.tells_diffusivity
+
+
+def test_open_readings_are_left_out() -> None:
+    trial = simulated(1.1, 0.022)
+    broken = trial.buried.copy()
+    broken[1000:1600] = np.nan
+    holed = Trial(WALL, trial.times, trial.inner, trial.outer, broken, trial.depth, start=22.0)
+    found = fit(holed, contact=False)
+    assert found.factor == pytest.approx(1.1, rel=0.01)
+    assert np.isnan(found.residuals[1000:1600]).all()
+
+
+def test_bad_trials_are_refused_in_one_line() -> None:
+    t = np.arange(100.0)
+    good = np.full(100, 20.0)
+    for columns, depth, words in (
+        ((t, good, good, good), 0.045, "45 mm deep lies outside a stack of 44 mm"),
+        ((t, good, good, good), -0.001, "outside"),
+        ((t[::-1], good, good, good), 0.02, "rise strictly"),
+        ((t, good[:-1], good, good), 0.02, "as many readings"),
+        ((t, np.full(100, np.nan), good, good), 0.02, "mat reading"),
+        ((t, good, good, np.full(100, np.nan)), 0.02, "fewer than 20 readings"),
+    ):
+        with pytest.raises(CureError, match=words) as caught:
+            Trial(WALL, *columns, depth=depth)
+        assert "\n" not in str(caught.value)
