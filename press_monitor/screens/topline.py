@@ -49,7 +49,7 @@ def _silent(heart: Heartbeat, zone: tzinfo | None) -> BarWords:
         "RECORDER STOPPED" if heart.stopped else "RECORDER SILENT",
         "nothing is being watched or recorded",
         f"{last} ({say_minutes(heart.silent_s)})",
-        "What stands below is old. Look at the presses themselves, and start the recorder again.",
+        "What stands below is old. Look at the presses themselves.",
         "[F5] start it again",
     )
 

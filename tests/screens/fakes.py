@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import random
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 from press_monitor.archive.trace import Trace
 from press_monitor.archive.types import (
@@ -146,7 +147,8 @@ def alarm(kind: str, since: float, raised: float, message: str, advice: str, **c
     return replace(base, **changes)
 
 
-def rows(
+@cache
+def _rows(
     minutes: float,
     *,
     seed: int = 1,
@@ -155,7 +157,7 @@ def rows(
     outer_dies_at: float | None = None,
     heat_off_at: float | None = None,
     deflates_at: float | None = None,
-) -> list[tuple[int, int, tuple[int | None, ...]]]:
+) -> tuple[tuple[int, int, tuple[int | None, ...]], ...]:
     """One reading a second of a cycle in degF and psi, as kept integers."""
     dice = random.Random(seed)
     made = []
@@ -178,7 +180,12 @@ def rows(
             bag += (target - bag) * 0.05
         noise = dice.gauss(0, 0.2)
         made.append((n, n * 10, (round((inner + noise) * 10), round((outer - noise) * 10), round(bag * 100))))
-    return made
+    return tuple(made)
+
+
+def rows(minutes: float, **options: float) -> list[tuple[int, int, tuple[int | None, ...]]]:
+    """Rows of one's own: `_rows` with the same options is worked out once a run."""
+    return list(_rows(minutes, **options))
 
 
 @dataclass

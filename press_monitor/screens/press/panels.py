@@ -57,7 +57,7 @@ def temperature_panel(scene: Scene, width: int, height: int) -> Cells:
     look, units, snapshot = scene.look, scene.units, scene.snapshot
     palette = look.palette
     cells = _panel(width, height, look, f"Temperature {units.temperature_sign}")
-    at = 18
+    at = 16
     for name, face, ink in (("inner", snapshot.inner, palette.inner), ("outer", snapshot.outer, palette.outer)):
         at = cells.text(at, 0, f"{look.signs.dash} " if width >= 60 else "", ink)
         value = temperature(face.value_degC if face else None, units)
@@ -67,8 +67,8 @@ def temperature_panel(scene: Scene, width: int, height: int) -> Cells:
         low, high = units.degrees(snapshot.band_low_degC), units.degrees(snapshot.band_high_degC)
         cells.text(at, 0, "  ", palette.dim, ground=palette.band)
         at = cells.text(at + 3, 0, f"band {low:.0f}-{high:.0f}", palette.dim)
-    span = "whole cure [Z]" if scene.recent_min is None else f"last {scene.recent_min:.0f} min [Z]"
-    if at + 2 + len(span) < width:
+    span = "whole [Z]" if scene.recent_min is None else f"{scene.recent_min:.0f} min [Z]"
+    if at + 1 + len(span) < width:
         cells.right(width - 1, 0, span, palette.dim)
     chart = temperature_chart(
         scene.view,

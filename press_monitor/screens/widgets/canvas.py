@@ -22,10 +22,11 @@ Floats = NDArray[np.float64]
 Bits = NDArray[np.bool_]
 
 _DOTS = {Marker.BRAILLE: (2, 4), Marker.BLOCKS: (1, 2), Marker.ASCII: (1, 2)}
-_BRAILLE = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]], dtype=np.int64)
+_BRAILLE = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 _BRAILLE_GLYPHS = np.array([chr(0x2800 + n) for n in range(256)], dtype="<U1")
 _BLOCK_GLYPHS = np.array([" ", "▀", "▄", "█"], dtype="<U1")
 _ASCII_GLYPHS = np.array([" ", "'", ".", ":"], dtype="<U1")
+_GLYPHS = {Marker.BRAILLE: _BRAILLE_GLYPHS, Marker.BLOCKS: _BLOCK_GLYPHS, Marker.ASCII: _ASCII_GLYPHS}
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,16 +177,22 @@ def dots_of(curve: Curve, view: View, wide: int, tall: int) -> Bits:
     return dots
 
 
-def _pack(dots: Bits, marker: Marker) -> tuple[NDArray[np.str_], Bits]:
-    """Dots to glyphs, and where there is any dot."""
+def _codes(dots: Bits, marker: Marker) -> NDArray[np.uint8]:
+    """One number a cell, from its dots; 0 where there is none."""
     across, down = _DOTS[marker]
     tall, wide = dots.shape
-    blocks = dots.reshape(tall // down, down, wide // across, across)
-    if marker is Marker.BRAILLE:
-        code = np.einsum("hdwa,da->hw", blocks.astype(np.int64), _BRAILLE)
-        return _BRAILLE_GLYPHS[code], code > 0
-    code = blocks[:, 0, :, 0] + 2 * blocks[:, 1, :, 0].astype(np.int64)
-    return (_BLOCK_GLYPHS if marker is Marker.BLOCKS else _ASCII_GLYPHS)[code], code > 0
+    blocks = dots.view(np.uint8).reshape(tall // down, down, wide // across, across)
+    code = np.zeros((tall // down, wide // across), dtype=np.uint8)
+    for row in range(down):
+        for column in range(across):
+            bit = _BRAILLE[row][column] if marker is Marker.BRAILLE else 1 << row
+            code |= blocks[:, row, :, column] * np.uint8(bit)
+    return code
+
+
+def _put(glyph: NDArray[np.str_], codes: NDArray[np.uint8], where: Bits, marker: Marker) -> None:
+    """Write the glyphs of `codes` into cells where `where` says so."""
+    glyph[where] = _GLYPHS[marker][codes[where]]
 
 
 def _guide_dots(guide: Guide, view: View, wide: int, tall: int) -> Bits:
@@ -222,8 +229,8 @@ def _lay_band(cells: Cells, band: Band, view: View, left: int, dots: Bits, look:
     covered = np.clip(np.minimum(bottom, row + 1) - np.maximum(top, row), 0.0, 1.0)
     covered = np.nan_to_num(covered)
     ground, glyph, ink = (a[:height, left:] for a in (cells.ground, cells.glyph, cells.ink))
-    by_column = dots.reshape(height, down, width, across).any(axis=3)
-    dotted = by_column.any(axis=1)
+    by_column: Bits = np.any(dots.reshape(height, down, width, across), axis=3)
+    dotted: Bits = np.any(by_column, axis=1)
     middle = (by_column * (np.arange(down)[None, :, None] + 0.5)).sum(axis=1) / np.maximum(1, by_column.sum(axis=1))
     level = row + middle / down
     thin = covered.max(axis=0) < 0.5
@@ -258,18 +265,19 @@ def draw_chart(chart: Chart, width: int, height: int, look: Look, ground: int | 
     for curve in chart.curves:
         dots = dots_of(curve, view, wide * across, tall * down)
         every |= dots
-        drawn.append((_pack(dots, look.marker)[1], curve.ink))
+        drawn.append((_codes(dots, look.marker) > 0, curve.ink))
     for band in chart.bands:
         _lay_band(cells, band, view, left, every, look)
     for guide in chart.guides:
-        glyphs, some = _pack(_guide_dots(guide, view, wide * across, tall * down), look.marker)
+        codes = _codes(_guide_dots(guide, view, wide * across, tall * down), look.marker)
         # On a cell that carries a band's edge the guide gives way.
-        some &= plot_glyph == " "
-        plot_glyph[some], plot_ink[some] = glyphs[some], guide.ink
+        some = (codes > 0) & (plot_glyph == " ")
+        _put(plot_glyph, codes, some, look.marker)
+        plot_ink[some] = guide.ink
     for some, ink in drawn:
         plot_ink[some] = ink
-    glyphs, some = _pack(every, look.marker)
-    plot_glyph[some] = glyphs[some]
+    codes = _codes(every, look.marker)
+    _put(plot_glyph, codes, codes > 0, look.marker)
     for mark in chart.marks:
         at = int(np.floor((mark.x - view.x0) / (view.x1 - view.x0) * wide))
         if 0 <= at < wide:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -21,6 +22,7 @@ class Run(NamedTuple):
     bold: bool
 
 
+@cache
 def _cell_width(char: str) -> int:
     if " " <= char <= "~":
         return 1
@@ -73,8 +75,16 @@ class Cells:
     ) -> int:
         """Write `words` from cell (x, y), at most `most` cells; returns the column after the last one."""
         words = clip(words, min(most, self.width - x))
-        if not 0 <= y < self.height:
+        if not 0 <= y < self.height or not words:
             return x
+        size = width_of(words)
+        if x >= 0 and size == len(words):
+            span = slice(x, x + size)
+            self.glyph[y, span] = list(words)
+            self.ink[y, span], self.bold[y, span] = ink, bold
+            if ground is not None:
+                self.ground[y, span] = ground
+            return x + size
         for char in words:
             wide = _cell_width(char)
             if wide and x >= 0 and x + wide <= self.width:
