@@ -13,6 +13,7 @@ __all__ = ["GROUP", "driver_class", "driver_names", "make_driver"]
 GROUP = "press_monitor.drivers"
 # Known without the package's metadata, so that a plain checkout runs too.
 _BUILT_IN = {
+    "modbus": "drivers.modbus:ModbusDriver",
     "replay": "drivers.replay:ReplayDriver",
     "simulated": "drivers.simulated:SimulatedDriver",
     "text-line": "drivers.text_line:TextLineDriver",
