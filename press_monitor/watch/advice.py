@@ -104,6 +104,46 @@ class Words:
         """Which mat to look at."""
         return "Check both set points and how the cooler mat lies. The cooler side decides how long the cure takes."
 
+    def weak_message(self, face: str, level: float, was: float) -> str:
+        """A mat that settles lower than it did."""
+        return f"{face.capitalize()} mat settles at {self._deg(level)}, it held {self._deg(was)} before"
+
+    def weak_advice(self, stage: Stage) -> str:
+        """A failing element or lead."""
+        return "Hold longer on this side; after this cure check the mat's element, lead and contact."
+
+    def stuck_message(self, channel: str, seconds: float) -> str:
+        """Frozen to the digit."""
+        return f"{channel} has not moved by a digit for {seconds / 60.0:.0f} min"
+
+    def stuck_advice(self, channel: str) -> str:
+        """Do not trust it."""
+        return f"Do not trust {channel}: check its instrument and lead; watch the gauge at the press meanwhile."
+
+    def erratic_message(self, channel: str) -> str:
+        """Jumps up and down."""
+        return f"{channel} jumps up and down faster than the press can"
+
+    def erratic_advice(self, channel: str) -> str:
+        """A loose contact or a noisy lead."""
+        return f"Do not trust {channel}: look for a loose plug, a chafed lead or a lead beside the mat's supply."
+
+    def reversed_message(self, channel: str) -> str:
+        """Falls while the press heats."""
+        return f"{channel} falls while the press heats: its leads are crossed"
+
+    def reversed_advice(self, channel: str) -> str:
+        """Swap the leads."""
+        return f"Swap the two wires of {channel} at the instrument. Until then this side cannot be judged."
+
+    def ram_message(self, value: float, was: float) -> str:
+        """Lock-up pressure going."""
+        return f"Ram at {self._psi(value)}, it locked up at {self._psi(was)}"
+
+    def ram_advice(self, stage: Stage) -> str:
+        """Hydraulics: never work beneath it."""
+        return "Stand clear: the lock-up is giving way. Heat off, bag to 0 by the remote valve, then see to the ram."
+
     def bag_high_message(self, value: float, maximum: float) -> str:
         """Above the bag's maximum."""
         return f"Bag at {self._psi(value)}, maximum {self._psi(maximum)}"

@@ -217,7 +217,7 @@ class AlarmBook:
         if entry is None:
             return [], f"alarm {alarm} is not standing"
         changed = self._move(t, entry, AlarmEvent.SHELVE)
-        entry.shelved_until = t + seconds
+        entry.shelved_until = t + seconds if changed else entry.shelved_until
         return changed, None if changed else "cannot be shelved now"
 
     def other(self, t: float, alarm: str | None, event: AlarmEvent) -> tuple[list[AlarmChanged], str | None]:

@@ -2,27 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from itertools import pairwise
+from collections.abc import Iterator
+from dataclasses import dataclass
 
-from press_monitor.quantities import ATMOSPHERE, PSI
+from press_monitor.quantities import PSI
 from press_monitor.watch.advice import Stage, Words
 from press_monitor.watch.alarms import Condition
 from press_monitor.watch.channels import Channel
+from press_monitor.watch.leak import Cooling, Leak
 from press_monitor.watch.recipe import Recipe
 from press_monitor.watch.types import Json, Phase, from_json, to_json
 
 __all__ = ["Bag"]
 
-Cooling = Callable[[float], float]
-"""The share of the bag's absolute pressure that the mats' fall since a moment may have taken (ideal gas), 0 or more."""
-
 BURST_RATE = 0.5 * PSI
-FAST_LEAK = 0.8 * PSI / 60.0
-SLOW_LEAK = 0.12 * PSI / 60.0
 DEADBAND = 0.5 * PSI
-TOOTH = 0.25 * PSI
 
 
 @dataclass(slots=True)
@@ -30,16 +24,8 @@ class _State:
     up_since: float | None = None
     burst_since: float | None = None
     low_since: float | None = None
-    leak_since: float | None = None
     down_since: float | None = None
     settled_since: float | None = None
-    turn_value: float | None = None
-    turn_t: float = 0.0
-    extreme_value: float = 0.0
-    extreme_t: float = 0.0
-    rising: bool = False
-    fall: tuple[float, ...] = ()
-    refills: list[float] = field(default_factory=list)
 
 
 class Bag:
@@ -47,20 +33,23 @@ class Bag:
 
     def __init__(self, recipe: Recipe, channel: Channel | None, words: Words) -> None:
         self._recipe, self.channel, self._words = recipe, channel, words
+        self.leak = Leak(channel) if channel is not None else None
         self.s = _State()
 
     def save(self) -> Json:
         """Plain JSON."""
-        return to_json(self.s)
+        return {"state": to_json(self.s), "leak": None if self.leak is None else self.leak.save()}
 
     def load(self, data: Json) -> None:
         """Continue from `save`."""
-        self.s = from_json(_State, data)
+        self.s = from_json(_State, data["state"])
+        if self.leak is not None:
+            self.leak.load(data["leak"])
 
     def value(self, t: float) -> float | None:
         """The bag's pressure while it can be believed, Pa gauge."""
         channel = self.channel
-        if channel is None or channel.value is None or channel.age(t) > channel.limit(5.0):
+        if channel is None or channel.value is None or channel.age(t) > channel.limit(5.0) or not channel.believed:
             return None
         return channel.value
 
@@ -85,7 +74,7 @@ class Bag:
         """How long the bag has been under a fifth of its target, s."""
         return t - self.s.down_since if self.s.down_since is not None else 0.0
 
-    def follow(self, t: float, phase: Phase, *, heat_falling: bool) -> None:
+    def follow(self, t: float, phase: Phase, *, cooling: Cooling, sinking: bool) -> None:
         """Take the tick at `t` into the bag's own memory."""
         channel, s = self.channel, self.s
         if channel is None or channel.value is None or channel.age(t) > 1e-6:
@@ -101,30 +90,9 @@ class Bag:
             s.down_since = t if s.down_since is None else s.down_since
         else:
             s.down_since = None
-        self._follow_teeth(t, value, heat_falling=heat_falling)
-        s.settled_since = (s.settled_since or t) if phase is Phase.HOLD else None
-
-    def _follow_teeth(self, t: float, value: float, *, heat_falling: bool) -> None:
-        """Find the saw-tooth of a supply that keeps refilling a leak: slow fall, quick rise."""
-        s = self.s
-        if s.turn_value is None:
-            s.turn_value, s.turn_t, s.extreme_value, s.extreme_t = value, t, value, t
-            return
-        ahead = value > s.extreme_value if s.rising else value < s.extreme_value
-        if ahead:
-            s.extreme_value, s.extreme_t = value, t
-            return
-        if abs(value - s.extreme_value) < TOOTH:
-            return
-        travelled, took = s.extreme_value - s.turn_value, s.extreme_t - s.turn_t
-        if s.rising and travelled > TOOTH and s.fall:
-            fell, falling = s.fall
-            if falling > 3.0 * max(took, 1.0) and fell > TOOTH and not heat_falling:
-                s.refills = [x for x in s.refills if x > t - 900.0] + [s.extreme_t]
-        s.fall = (-travelled, took) if not s.rising else ()
-        s.turn_value, s.turn_t = s.extreme_value, s.extreme_t
-        s.rising = not s.rising
-        s.extreme_value, s.extreme_t = value, t
+        s.settled_since = (s.settled_since if s.settled_since is not None else t) if phase is Phase.HOLD else None
+        if self.leak is not None and s.up_since is not None:
+            self.leak.follow(t, up_since=s.up_since, settled_since=s.settled_since, cooling=cooling, sinking=sinking)
 
     def conditions(
         self,
@@ -133,10 +101,9 @@ class Bag:
         *,
         hottest_mat: float | None,
         heating_since: float | None,
-        cooling: Cooling,
         stage: Stage,
     ) -> Iterator[Condition]:
-        """Everything that is wrong with the bag at `t`. `cooling` says what the mats' own fall explains."""
+        """Everything that is wrong with the bag at `t`."""
         value = self.value(t)
         if value is None or phase not in (Phase.LOADED, Phase.HEAT_UP, Phase.HOLD, Phase.COOL_DOWN):
             return
@@ -170,8 +137,7 @@ class Bag:
                 self._words.no_pressure_advice(stage),
             )
         if self.been_up and self.s.burst_since is None:
-            yield from self._leaking(t, value, cooling, stage)
-            yield from self._topping_up(t, stage)
+            yield from self._leaking(t, value, stage)
 
     def _burst(self, t: float, value: float, stage: Stage) -> Iterator[Condition]:
         channel, s = self.channel, self.s
@@ -204,61 +170,15 @@ class Bag:
         last = channel.recent.at(t - 1.01 * channel.s.interval)
         return value > self._recipe.bag_minimum and last is not None and last - value < 0.3 * PSI
 
-    def _leaking(self, t: float, value: float, cooling: Cooling, stage: Stage) -> Iterator[Condition]:
-        channel, s = self.channel, self.s
-        if channel is None:
+    def _leaking(self, t: float, value: float, stage: Stage) -> Iterator[Condition]:
+        if self.leak is None:
             return
-        rate = self._fast_leak(t, channel, value, cooling) or self._slow_leak(t, channel, cooling)
-        if rate is None:
-            if s.leak_since is not None and self.trend(t) is not None and (self.trend(t) or 0.0) > -0.05 * PSI:
-                s.leak_since = None
-        elif s.leak_since is None:
-            excess = (channel.history.high(t - 600.0, t) or value) - value
-            s.leak_since = max(t - excess / max(-rate, 1e-9), t - 600.0, s.up_since or 0.0)
-        if s.leak_since is not None:
-            shown = 60.0 * rate if rate is not None else self.trend(t) or 0.0
-            yield Condition(
-                "bag-leaking",
-                "bag",
-                s.leak_since,
-                self._words.leaking_message(value, shown, self._recipe.bag_minimum),
-                self._words.leaking_advice(stage),
-            )
-
-    def _fast_leak(self, t: float, channel: Channel, value: float, cooling: Cooling) -> float | None:
-        """A steady fall of 1 psi/min or more, to below anything of the last ten minutes; its rate in Pa/s."""
-        window = channel.limit(20.0)
-        history = channel.history
-        if not history.spans(window + 60.0, t):
-            return None
-        known_low = history.low(max(t - 600.0, self.s.up_since or 0.0), t - window - 5.0)
-        if known_low is None or value > known_low - 0.25 * PSI:
-            return None
-        slope = history.slope(t - window)
-        parts = [history.at(t - window * part / 3.0) for part in (3, 2, 1, 0)]
-        falling = all(a is not None and b is not None and b < a for a, b in pairwise(parts))
-        explained = cooling(t - window) * (value + ATMOSPHERE) / window
-        return slope if falling and slope is not None and slope + explained < -FAST_LEAK else None
-
-    def _slow_leak(self, t: float, channel: Channel, cooling: Cooling) -> float | None:
-        """In settled hold, ten minutes of steady fall to below anything before; its rate in Pa/s."""
-        s, history = self.s, channel.history
-        if s.settled_since is None or t - s.settled_since < 900.0 or not history.spans(600.0, t):
-            return None
-        slope = history.slope(t - 600.0)
-        if slope is None or slope + cooling(t - 600.0) * (history.v[-1] + ATMOSPHERE) / 600.0 > -SLOW_LEAK:
-            return None
-        lows = [history.low(t - 600.0 + 150.0 * part, t - 450.0 + 150.0 * part) for part in range(4)]
-        falling = all(a is not None and b is not None and b < a for a, b in pairwise(lows))
-        return slope if falling else None
-
-    def _topping_up(self, t: float, stage: Stage) -> Iterator[Condition]:
-        recent = [x for x in self.s.refills if x > t - 900.0]
-        if len(recent) >= 3:
-            yield Condition(
-                "bag-topping-up",
-                "bag",
-                recent[0],
-                self._words.topping_message(len(recent), (recent[-1] - recent[0]) / (len(recent) - 1) / 60.0),
-                self._words.leaking_advice(stage),
-            )
+        refills = self.leak.refills(t)
+        if self.leak.s.since is not None and len(refills) < 3:
+            shown = 60.0 * (self.leak.s.rate or 0.0)
+            message = self._words.leaking_message(value, shown, self._recipe.bag_minimum)
+            yield Condition("bag-leaking", "bag", self.leak.s.since, message, self._words.leaking_advice(stage))
+        if len(refills) >= 3:
+            every = (refills[-1] - refills[0]) / (len(refills) - 1) / 60.0
+            message = self._words.topping_message(len(refills), every)
+            yield Condition("bag-topping-up", "bag", refills[0], message, self._words.leaking_advice(stage))

@@ -1,18 +1,27 @@
-"""One channel as the watch follows it: how often it speaks, whether it can be believed."""
+"""One channel as the watch follows it: how often it speaks, how fine and noisy it is, whether it can be believed."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
-from press_monitor.readings import Reading
+from press_monitor.readings import Reading, Role, role_of
 from press_monitor.watch.history import History
 from press_monitor.watch.types import Json, from_json, to_json
 
-__all__ = ["Channel"]
+__all__ = ["COARSE", "Channel"]
 
-# No mat, not even a bare one, falls toward ambient faster than with this time constant; what does is the probe itself.
+COARSE = 10.0
+"""Width of the bins in which the longer past is kept, s."""
 FASTEST_MAT = 150.0
+"""No mat, not even a bare one, falls toward ambient with a shorter time constant; what does is the probe itself, s."""
 LIFTED_DROP = 6.0
+BACK_AFTER = 30.0
+STUCK = 120.0
+BAG_JUMP = 10_000.0
+"""The same of a bag, Pa a second."""
+MAT_JUMP = 3.0
+"""A step between neighbouring readings that no mat makes, K (over the fastest mat's own fall)."""
 
 
 @dataclass(slots=True)
@@ -24,6 +33,20 @@ class _State:
     lifted_since: float | None = None
     lifted_from: float = 0.0
     back_since: float | None = None
+    changed_at: float | None = None
+    changes: float = 0.0
+    quantum: float | None = None
+    steps: float = 0.0
+    bin_start: float | None = None
+    bin_sum: float = 0.0
+    bin_count: int = 0
+    first: float | None = None
+    first_t: float = 0.0
+    highest: float | None = None
+    stuck_since: float | None = None
+    wild_since: float | None = None
+    wild_until: float = 0.0
+    reversed_since: float | None = None
 
 
 class Channel:
@@ -31,18 +54,26 @@ class Channel:
 
     def __init__(self, name: str, window: float = 720.0) -> None:
         self.name = name
+        self.role = role_of(name)
         self.history = History(window, 0.95)
+        self.coarse = History(5.0 * window)
         self.recent = History(16.0)
         self.s = _State()
 
     def save(self) -> Json:
         """Plain JSON."""
-        return {"state": to_json(self.s), "history": self.history.save(), "recent": self.recent.save()}
+        return {
+            "state": to_json(self.s),
+            "history": self.history.save(),
+            "coarse": self.coarse.save(),
+            "recent": self.recent.save(),
+        }
 
     def load(self, data: Json) -> None:
         """Continue from `save`."""
         self.s = from_json(_State, data["state"])
         self.history.load(data["history"])
+        self.coarse.load(data["coarse"])
         self.recent.load(data["recent"])
 
     @property
@@ -62,6 +93,21 @@ class Channel:
         """How long the channel has been without a value while others had one."""
         return t - self.s.missing_since if self.s.missing_since is not None else 0.0
 
+    @property
+    def quantum(self) -> float:
+        """The channel's resolution as seen: the smallest step it ever made."""
+        return self.s.quantum or 0.0
+
+    @property
+    def noise(self) -> float:
+        """The usual size of a step between neighbouring readings."""
+        return self.s.steps
+
+    def smooth(self, t: float, seconds: float) -> float | None:
+        """The mean of the last few seconds."""
+        values = self.recent.v[self.recent.since(t - seconds) :]
+        return sum(values) / len(values) if values else None
+
     def take(self, t: float, reading: Reading | None) -> None:
         """Take what a tick says of this channel: None is nothing at all, a reading that is not good is a fault."""
         if reading is None:
@@ -75,10 +121,48 @@ class Channel:
             step = t - s.last_t
             if step < 4.0 * s.interval + 2.0:
                 s.interval += 0.2 * (step - s.interval)
+        self._follow_grain(t, reading.value)
         s.missing_since = None
         s.last_t, s.value = t, reading.value
+        if s.first is None:
+            s.first, s.first_t = reading.value, t
+        s.highest = reading.value if s.highest is None else max(s.highest, reading.value)
         self.history.add(t, reading.value)
         self.recent.add(t, reading.value)
+        self._bin(t, reading.value)
+
+    def _follow_grain(self, t: float, value: float) -> None:
+        """Resolution, noise, and how often the last digit moves."""
+        s = self.s
+        if s.value is None or s.changed_at is None:
+            s.changed_at = t
+            return
+        step = abs(value - s.value)
+        s.steps += 0.02 * (min(step, 4.0 * s.steps + 1e-3 + self.quantum) - s.steps)
+        gap = max(t - (s.last_t if s.last_t is not None else t), 1e-3)
+        moved = step > 1e-9
+        # changes a second, over the last minutes; a stuck digit must not teach itself to be normal
+        if moved or t - s.changed_at < 30.0:
+            s.changes += min(gap / 200.0, 1.0) * ((1.0 / gap if moved else 0.0) - s.changes)
+        if moved:
+            s.changed_at = t
+            s.quantum = step if s.quantum is None else min(s.quantum, step)
+
+    def frozen_for(self, t: float) -> float:
+        """How long the value has not moved by a digit while it kept coming."""
+        if self.s.last_t != t or self.s.changed_at is None:
+            return 0.0
+        return t - self.s.changed_at
+
+    def _bin(self, t: float, value: float) -> None:
+        s = self.s
+        start = COARSE * (t // COARSE)
+        if s.bin_start is not None and start != s.bin_start:
+            self.coarse.add(s.bin_start + 0.5 * COARSE, s.bin_sum / s.bin_count)
+            s.bin_sum, s.bin_count = 0.0, 0
+        s.bin_start = start
+        s.bin_sum += value
+        s.bin_count += 1
 
     @property
     def lifted_since(self) -> float | None:
@@ -93,7 +177,7 @@ class Channel:
         if s.lifted_since is not None:
             near = s.value > s.lifted_from - LIFTED_DROP or (partner is not None and abs(s.value - partner) < 8.0)
             s.back_since = (s.back_since if s.back_since is not None else t) if near else None
-            if s.back_since is not None and t - s.back_since >= 30.0:
+            if s.back_since is not None and t - s.back_since >= BACK_AFTER:
                 s.lifted_since = s.back_since = None
             return
         span = max(6.0, 2.0 * s.interval)
@@ -104,5 +188,72 @@ class Channel:
         fall = before - s.value
         natural = max(before - ambient, 0.0) * span / FASTEST_MAT
         last = self.recent.v[-3:]
-        if fall > max(LIFTED_DROP, natural) and max(last) < before - 0.4 * fall:
+        falling = last[0] >= last[1] - 2.0 * s.steps - 0.5 and last[1] >= last[2] - 2.0 * s.steps - 0.5
+        if fall > max(LIFTED_DROP, natural) and max(last) < before - 0.4 * fall and falling:
             s.lifted_since, s.lifted_from = self.recent.t[max(first - 1, 0)], before
+
+    @property
+    def believed(self) -> bool:
+        """Whether nothing is known against the probe."""
+        s = self.s
+        return s.lifted_since is None and s.stuck_since is None and s.wild_since is None and s.reversed_since is None
+
+    def watch_stillness(self, t: float) -> None:
+        """Tell a value that is frozen to the digit from one that is merely steady at a coarse resolution."""
+        s = self.s
+        still = self.frozen_for(t)
+        if s.last_t != t:
+            return
+        if s.stuck_since is not None:
+            if still < 1.0:
+                s.stuck_since = None
+            return
+        # the longest still spell to be expected of a digit that moves so often, with a wide margin
+        usual = 12.0 / s.changes if s.changes > 1e-4 else None
+        if usual is not None and still >= self.limit(max(STUCK, usual)):
+            s.stuck_since = s.changed_at
+
+    def watch_jumps(self, t: float) -> None:
+        """Tell noise that no mat and no bag makes: several jumps both ways within half a minute."""
+        s = self.s
+        if s.last_t != t:
+            return
+        if len(self.recent) >= 2 and abs(self.recent.v[-1] - self.recent.v[-2]) > self._jump(
+            self.recent.t[-1] - self.recent.t[-2]
+        ):
+            if self._jumps(t) and s.wild_since is None:
+                s.wild_since = max(t - self.limit(30.0), s.first_t)
+            if s.wild_since is not None:
+                s.wild_until = t + self.limit(30.0)
+        elif s.wild_since is not None and t > s.wild_until:
+            s.wild_since = None
+
+    def _jumps(self, t: float) -> bool:
+        first = self.history.since(t - self.limit(30.0))
+        values, times = self.history.v[first:], self.history.t[first:]
+        up = down = 0
+        for (before, after), (t0, t1) in zip(pairwise(values), pairwise(times), strict=True):
+            jump = self._jump(t1 - t0)
+            up += after - before > jump
+            down += before - after > jump
+        return up >= 2 and down >= 2
+
+    def watch_crossing(self, t: float, partner: Channel | None) -> None:
+        """Tell crossed leads: this mat falls well below where it began while the other one has risen."""
+        s = self.s
+        if partner is None or s.value is None or s.first is None or partner.value is None or partner.s.first is None:
+            return
+        if s.last_t != t or partner.age(t) > partner.limit(5.0):
+            return
+        crossed = (
+            s.value < s.first - 4.0 and partner.value > partner.s.first + 8.0 and (s.highest or 0.0) < s.first + 4.0
+        )
+        if not crossed:
+            s.reversed_since = None
+        elif s.reversed_since is None:
+            s.reversed_since = t
+
+    def _jump(self, seconds: float) -> float:
+        if self.role is Role.BAG:
+            return BAG_JUMP * max(seconds, 1.0)
+        return MAT_JUMP + max(seconds, 1.0)

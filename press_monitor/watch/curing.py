@@ -75,7 +75,7 @@ class Curing:
         """Whether a mat face has been without a believable value for longer than it is held on."""
         if kind is FaceKind.AIR or face is None or face.trusted(t):
             return False
-        return all(c.age(t) > c.limit(HOLD_ON) or c.lifted_since or c.missing_for(t) > HOLD_ON for c in face.channels)
+        return all(c.age(t) > c.limit(HOLD_ON) or not c.believed or c.missing_for(t) > HOLD_ON for c in face.channels)
 
     def feed(self, t: float, bag_absolute: float | None, pressed: bool | None) -> None:
         """Bring the model to `t`; where readings are late but not yet lost, wait for them."""
@@ -154,11 +154,18 @@ class Curing:
         deepest = self.deepest
         return deepest is not None and deepest.state_of_cure_low >= required
 
-    def due(self, required: float) -> bool:
-        """Whether the heat may go off: the cure is there, or what heat-off now ends at is enough."""
+    def due(self, required: float, *, held: bool) -> bool:
+        """Whether the heat may go off: the cure is there, or what heat-off now ends at is enough.
+
+        With a probe lost the figures are bounds: then a hold that is done (`held`) and an upper edge that reaches the
+        required cure make a heat-off planned, though never a sure cure.
+        """
         if self.reached(required):
             return True
-        return self.forecast is not None and self.forecast.heat_off_ends_at >= required
+        if self.forecast is None:
+            return False
+        possible = self.s.distrusted_s > HOLD_ON and held and self.forecast.heat_off_high >= required
+        return possible or self.forecast.heat_off_ends_at >= required
 
     def vulnerable(self) -> float:
         """Share of the uncured rubber that lies between scorch and blow point now."""

@@ -23,6 +23,10 @@ UNKNOWN_MARGIN = 4.0
 """What set point and sensor lag may add to it, K."""
 STEADY_TIME, STEADY_RANGE, STEADY_DRIFT = 300.0, 2.0, 0.6
 """A mat is held closely when for this long, s, it keeps within this range, K, without drifting more than this, K."""
+DIP_OVER = 0.8
+"""How far back inside the band a dip is over, K."""
+SETTLING = 480.0
+"""How long a mat may take from entering its band to its settled cycle, s."""
 SLACK = 0.02
 """Readings at the very edge of the band are inside it, K."""
 
@@ -42,6 +46,8 @@ class _State:
     swing_low: float | None = None
     swing_down: bool = True
     troughs: list[float] = field(default_factory=list)
+    trough_times: list[float] = field(default_factory=list)
+    settled_level: float | None = None
 
 
 class Face:
@@ -71,9 +77,14 @@ class Face:
         fit = [
             c
             for c in self.channels
-            if c.value is not None and c.age(t) <= c.limit(HOLD_ON) and not c.lifted_since and not c.s.missing_since
+            if c.value is not None and c.age(t) <= c.limit(HOLD_ON) and c.believed and not c.s.missing_since
         ]
         return min(fit, key=lambda c: c.value or 0.0) if fit else None
+
+    @property
+    def judged(self) -> Channel | None:
+        """The channel that spoke for this face at the last tick."""
+        return self._judged[1] if self._judged is not None else None
 
     def trusted(self, t: float) -> bool:
         """Whether the face can be judged at `t`."""
@@ -129,23 +140,22 @@ class Face:
             return
         self._weigh(t, value)
         self._learn(t, value, channel)
-        if in_band:
-            if s.below_since is not None:
+        if s.below_since is None:
+            s.below_since = None if in_band else t
+        elif value >= self._recipe.band_low + DIP_OVER:
+            if t - s.below_since >= 5.0:
                 s.longest_dip = max(s.longest_dip, t - s.below_since)
                 s.dips += 1
             s.below_since = None
-        elif s.below_since is None:
-            s.below_since = t
 
     def _weigh(self, t: float, value: float) -> None:
         if self._weights and t - self._weights[-1][0] < 0.95:
             return
         weight = math.exp(-self._energy / GAS / (value + ZERO_CELSIUS))
         self._weights.append((t, weight))
+        self._sum += weight
         while self._weights[0][0] < t - MEAN_WINDOW:
-            self._weights.popleft()
-        # summed afresh: a running sum would drift, and differ after a restore
-        self._sum = math.fsum(w for _, w in self._weights)
+            self._sum -= self._weights.popleft()[1]
 
     def _learn(self, t: float, value: float, channel: Channel) -> None:
         """Learn the cycle: a steady level where the control is close, else the troughs of the thermostat."""
@@ -163,6 +173,7 @@ class Face:
             s.swing_low = min(s.swing_low, value)
             if value > s.swing_low + 1.5:
                 s.troughs = [*s.troughs[-3:], s.swing_low]
+                s.trough_times = [*s.trough_times[-3:], t]
                 s.swing_down, s.swing_high = False, value
         else:
             s.swing_high = max(s.swing_high, value)
@@ -182,9 +193,28 @@ class Face:
             return min(learned)
         return expected
 
+    def period(self) -> float | None:
+        """The thermostat's period as learned from its last troughs, s; None where there is no such cycle."""
+        times = self.s.trough_times
+        return (times[-1] - times[0]) / (len(times) - 1) if len(times) >= 3 else None
+
+    def level(self, t: float) -> float | None:
+        """The mean over whole cycles, five minutes at least, degC; None until there is so much."""
+        channel, entered = self.judge(t), self.s.entered_at
+        if channel is None or entered is None:
+            return None
+        period = self.period()
+        span = (
+            MEAN_WINDOW if period is None or period > 900.0 else period * max(1.0, round(MEAN_WINDOW / period + 0.49))
+        )
+        if not self.learned() or t - entered < span + SETTLING:
+            return None
+        values = channel.coarse.v[channel.coarse.since(t - span) :]
+        return sum(values) / len(values) if len(values) >= 3 else None
+
     def learned(self) -> bool:
         """Whether the cycle is known."""
-        return self.s.steady_low is not None or len(self.s.troughs) >= 2
+        return self.s.steady_low is not None or len(self.s.trough_times) >= 3
 
     def in_band(self, t: float) -> bool:
         """Whether the judged value lies in the hold band."""

@@ -14,6 +14,10 @@ from press_monitor.watch.types import Json, Phase, from_json, to_json
 __all__ = ["FALLING", "Heat"]
 
 FALL_WINDOW = 30.0
+UNEVEN = 1.5
+"""How much two mats may differ, in tolerances."""
+WEAK = 3.0
+"""How far a mat may settle lower than it did, K."""
 FALLING = -0.8 / 60.0
 """A mat that loses more than this has no heat, K/s: slower than any mat cools, faster than noise."""
 
@@ -71,6 +75,7 @@ class Heat:
             yield from self._late(t, heating_since, stage)
         yield from self._above(t, stage)
         yield from self._uneven(t, stage)
+        yield from self._weak(t, stage)
 
     def _lost(self, t: float, stage: Stage) -> Iterator[Condition]:
         lost = [face for face in self._faces if self._has_lost(face, t)]
@@ -209,14 +214,29 @@ class Heat:
                     self._words.above_advice(stage),
                 )
 
+    def _weak(self, t: float, stage: Stage) -> Iterator[Condition]:
+        """A mat that settles lower than it did in this very cure, cycle for cycle."""
+        for face in self._faces:
+            level, s = face.level(t), face.s
+            if level is None or face.name in self.s.falling_since:
+                continue
+            if s.settled_level is None or level > s.settled_level:
+                s.settled_level = level
+            swing = max(s.troughs) - min(s.troughs) if len(s.troughs) >= 2 else 0.0
+            if level < s.settled_level - WEAK - swing and (face.value(t) or 0.0) < s.settled_level:
+                yield Condition(
+                    "mat-weak",
+                    f"{face.name}_mat",
+                    t - 300.0,
+                    self._words.weak_message(face.name, level, s.settled_level),
+                    self._words.weak_advice(stage),
+                )
+
     def _uneven(self, t: float, stage: Stage) -> Iterator[Condition]:
         if len(self._faces) < 2:
             return
-        one, other = self._faces[0], self._faces[1]
-        a, b = one.mean(), other.mean()
-        if a is None or b is None or min(one.mean_spans(t), other.mean_spans(t)) < 290.0:
-            return
-        if not (one.trusted(t) and other.trusted(t)) or abs(a - b) <= 2.0 * self._recipe.hold_tolerance:
+        a, b = (face.level(t) for face in self._faces[:2])
+        if a is None or b is None or abs(a - b) <= UNEVEN * self._recipe.hold_tolerance:
             return
         yield Condition(
             "mats-uneven", None, t - 300.0, self._words.uneven_message(a, b), self._words.uneven_advice(stage)

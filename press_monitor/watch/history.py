@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from itertools import pairwise
+from operator import mul
 
 from press_monitor.watch.types import Json
 
@@ -70,14 +71,15 @@ class History:
     def slope(self, start: float) -> float | None:
         """Least-squares slope per second of everything since `start`; None with fewer than three values."""
         first = self.since(start)
-        t, v = self.t[first:], self.v[first:]
-        n = len(t)
+        v = self.v[first:]
+        n = len(v)
         if n < 3:
             return None
-        mean_t, mean_v = sum(t) / n, sum(v) / n
-        over = sum((a - mean_t) * (b - mean_v) for a, b in zip(t, v, strict=True))
-        under = sum((a - mean_t) ** 2 for a in t)
-        return over / under if under > 0 else None
+        origin = self.t[first]
+        t = [at - origin for at in self.t[first:]]
+        sum_t, sum_v = sum(t), sum(v)
+        under = n * sum(map(mul, t, t)) - sum_t * sum_t
+        return (n * sum(map(mul, t, v)) - sum_t * sum_v) / under if under > 0.0 else None
 
     def noise(self, start: float) -> float:
         """The size of a typical step between neighbours since `start` (median of absolute differences)."""

@@ -15,6 +15,7 @@ from press_monitor.watch.types import Json, RecordHole, from_json, to_json
 __all__ = ["Instruments"]
 
 NO_READINGS = 5.0
+_STEADY = (Role.INNER_MAT, Role.OUTER_MAT, Role.BURIED, Role.BAG)
 
 
 @dataclass(slots=True)
@@ -48,7 +49,13 @@ class Instruments:
         for face in self._faces:
             others = [other.value(t) for other in self._faces if other is not face]
             for channel in face.channels:
+                partner = next((o for face_ in self._faces if face_ is not face for o in face_.channels), None)
                 channel.watch_lifting(t, self._ambient, others[0] if others else None)
+                channel.watch_crossing(t, partner)
+        for channel in self._channels.values():
+            if channel.role in _STEADY:
+                channel.watch_stillness(t)
+                channel.watch_jumps(t)
 
     def hear(self, t: float, heard: bool) -> list[RecordHole]:
         """Take note of whether anything came; the end of a silence that was too long is a hole in the record."""
@@ -84,10 +91,24 @@ class Instruments:
             if missing is not None and late and self._others_heard(t, channel):
                 message, advice = words.open_message(channel.name), words.open_advice(channel.name)
                 yield Condition("probe-open", channel.name, missing, message, advice)
+            yield from self._dead_or_wild(t, channel)
             if channel.lifted_since is not None:
                 message = words.lifted_message(channel.name, channel.value or 0.0)
                 advice = words.lifted_advice(channel.name)
                 yield Condition("probe-lifted", channel.name, channel.lifted_since, message, advice)
+
+    def _dead_or_wild(self, t: float, channel: Channel) -> Iterator[Condition]:
+        words, name = self._words, channel.name
+        if channel.s.stuck_since is not None:
+            message = words.stuck_message(name, t - channel.s.stuck_since)
+            yield Condition("probe-stuck", name, channel.s.stuck_since, message, words.stuck_advice(name))
+        if channel.s.wild_since is not None:
+            yield Condition(
+                "probe-erratic", name, channel.s.wild_since, words.erratic_message(name), words.erratic_advice(name)
+            )
+        if channel.s.reversed_since is not None:
+            message, advice = words.reversed_message(name), words.reversed_advice(name)
+            yield Condition("probe-reversed", name, channel.s.reversed_since, message, advice)
 
     def _others_heard(self, t: float, channel: Channel) -> bool:
         return any(other.age(t) <= other.limit(HOLD_ON) for other in self._channels.values() if other is not channel)

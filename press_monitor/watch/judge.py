@@ -18,6 +18,7 @@ from press_monitor.watch.faces import Face
 from press_monitor.watch.heat import Heat
 from press_monitor.watch.instruments import Instruments
 from press_monitor.watch.phases import Phases
+from press_monitor.watch.ram import Ram
 from press_monitor.watch.setup import WatchSetup, energy_of, is_mat
 from press_monitor.watch.types import (
     Action,
@@ -67,6 +68,8 @@ class CureJudge:
         )
         bags = [c for c in self.channels.values() if role_of(c.name) is Role.BAG]
         self.bag = Bag(setup.recipe, bags[0] if bags else None, self.words)
+        rams = [c for c in self.channels.values() if c.role is Role.RAM]
+        self.ram = Ram(rams[0] if rams else None, self.words)
         self.heat = Heat(setup.recipe, self.faces, self.words)
         self.phases = Phases(setup.recipe, self.faces)
         by_name = {face.name: face for face in self.faces}
@@ -88,6 +91,7 @@ class CureJudge:
             "faces": [face.save() for face in self.faces],
             "instruments": self.instruments.save(),
             "bag": self.bag.save(),
+            "ram": self.ram.save(),
             "heat": self.heat.save(),
             "phases": self.phases.save(),
             "curing": None if self.curing is None else self.curing.save(),
@@ -105,6 +109,7 @@ class CureJudge:
             face.load(data)
         watch.instruments.load(saved["instruments"])
         watch.bag.load(saved["bag"])
+        watch.ram.load(saved["ram"])
         watch.heat.load(saved["heat"])
         watch.phases.load(saved["phases"])
         if watch.curing is not None:
@@ -142,7 +147,7 @@ class CureJudge:
         self.instruments.watch_lifting(t)
         for face in self.faces:
             face.follow(t)
-        self.bag.follow(t, self.phases.phase, heat_falling=self.heat.sinking(t))
+        self.bag.follow(t, self.phases.phase, cooling=self._cooling, sinking=self.heat.sinking(t))
         heard = any(reading.good for reading in tick.readings.values())
         events.extend(self.instruments.hear(t, heard))
         self._cure(t)
@@ -221,7 +226,8 @@ class CureJudge:
     def _follow_phases(self, t: float) -> list[Event]:
         recipe, s = self.setup.recipe, self.s
         if self.curing is not None and self.curing.section is not None and self.curing.section.judged:
-            s.due = self.curing.due(recipe.required_cure)
+            held = s.hold_s >= self.hold_needed()
+            s.due = self.curing.due(recipe.required_cure, held=held)
             done = self.curing.reached_for_sure(recipe.required_cure) and s.hold_s >= self.hold_needed()
         else:
             s.due = done = s.hold_s >= self.hold_needed()
@@ -258,11 +264,8 @@ class CureJudge:
         values = [value for face in self.faces if (value := face.value(t)) is not None]
         heating = self.phases.s.heating_since
         hottest = max(values) if values else None
-        conditions.extend(
-            self.bag.conditions(
-                t, phase, hottest_mat=hottest, heating_since=heating, cooling=self._cooling, stage=stage
-            )
-        )
+        conditions.extend(self.bag.conditions(t, phase, hottest_mat=hottest, heating_since=heating, stage=stage))
+        conditions.extend(self.ram.conditions(t, phase, stage))
         conditions.extend(self.heat.conditions(t, phase, heating, due=s.due, stage=stage))
         vulnerable = self.curing.vulnerable() if self.curing is not None else 0.0
         if vulnerable > 0.0 and self.bag.pressed(t) is False:
@@ -278,7 +281,7 @@ class CureJudge:
         """The share of absolute pressure that the mats' fall since a moment may explain, at most."""
         falls = []
         for face in self.faces:
-            channel = face.judge(self.s.t or since)
+            channel = face.judged
             before = channel.history.at(since) if channel is not None else None
             if channel is not None and channel.value is not None and before is not None:
                 falls.append(max(before - channel.value, 0.0) / (before + ZERO_CELSIUS))

@@ -39,6 +39,11 @@ KINDS: dict[str, AlarmKind] = {
         AlarmKind("mats-uneven", _MEDIUM, 60.0, off_delay=60.0),
         AlarmKind("probe-open", _MEDIUM, 3.0),
         AlarmKind("probe-lifted", _MEDIUM, 0.0, off_delay=30.0),
+        AlarmKind("probe-stuck", _MEDIUM, 0.0, off_delay=30.0),
+        AlarmKind("probe-erratic", _MEDIUM, 0.0, off_delay=60.0),
+        AlarmKind("probe-reversed", _MEDIUM, 20.0, off_delay=30.0),
+        AlarmKind("mat-weak", _MEDIUM, 120.0, off_delay=120.0),
+        AlarmKind("ram-low", _MEDIUM, 15.0),
         AlarmKind("no-readings", _HIGH, 0.0, off_delay=0.0),
         AlarmKind("pressure-lost-uncured", _HIGH, 5.0),
         AlarmKind("released-early", _HIGH, 5.0, latching=True),
@@ -47,6 +52,8 @@ KINDS: dict[str, AlarmKind] = {
 }
 
 SAME, ANY = "same", "any"
+
+_PROBES = tuple((f"probe-{what}", SAME) for what in ("lifted", "open", "stuck", "erratic", "reversed"))
 
 # kind -> the kinds it may be a consequence of, with how their channels must agree; the first standing one is the cause.
 CAUSES: dict[str, tuple[tuple[str, str], ...]] = {
@@ -61,16 +68,19 @@ CAUSES: dict[str, tuple[tuple[str, str], ...]] = {
         ("bag-low", ANY),
         ("heat-without-pressure", ANY),
     ),
-    "below-profile": (("heat-lost", SAME), ("probe-lifted", SAME), ("probe-open", SAME)),
-    "heat-lost": (("probe-lifted", SAME), ("probe-open", SAME)),
+    "below-profile": (("heat-lost", SAME), ("mat-weak", SAME), *_PROBES),
+    "mat-weak": (("heat-lost", SAME), ("below-profile", SAME), *_PROBES),
+    "heat-lost": _PROBES,
     "mats-uneven": (
+        ("mat-weak", ANY),
         ("heat-lost", ANY),
         ("probe-lifted", ANY),
         ("below-profile", ANY),
         ("heat-up-late", ANY),
         ("above-profile", ANY),
     ),
-    "heat-up-late": (("heat-lost", ANY),),
-    "above-profile": (("above-profile", SAME),),
+    "heat-up-late": (("heat-lost", ANY), *_PROBES),
+    "above-profile": (("above-profile", SAME), *_PROBES),
+    "bag-burst": (("ram-low", ANY),),
     "probe-open": (("no-readings", ANY),),
 }
