@@ -45,6 +45,7 @@ def record_body(
     actions: Sequence[Json] = (),
     events: Sequence[Json] = (),
     gaps: Sequence[Json] = (),
+    profiles: Json = None,
     source_log_sha256: str | None = None,
 ) -> dict[str, Json]:
     """The body of a cure record, but for what sealing adds: number, trace, the certificate before it.
@@ -60,6 +61,7 @@ def record_body(
         model: the model's parameters and the limits of its band.
         actions: what operators did, in order.
         events: everything else the watch said, in order.
+        profiles: the stacks through their depth at ``heat_off`` and at ``release``, each None where it never came.
         gaps: holes in the record, each with ``start_s``, ``end_s`` and why.
         source_log_sha256: of the log file, hex, for ``source: "log"``; None for a live cure.
 
@@ -90,6 +92,7 @@ def record_body(
         "actions": list(actions),
         "events": list(events),
         "gaps": list(gaps),
+        "profiles": profiles,
     }
     plain: dict[str, Json] = plain_json(body)
     return plain

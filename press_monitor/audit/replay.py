@@ -154,7 +154,7 @@ def seal_replay(replay: Replay, shop: Shop, archive: Path) -> int:
         ticket={"tire": setup.tire, "section": setup.section, "log": Path(log.path).name},
         channels=tuple(ChannelMeta(c.name, c.unit, c.decimals) for c in log.columns),
         time_decimals=log.time_decimals,
-        setup=to_json(setup),
+        setup={**to_json(setup), "driver": None},
     )
     body = record_body(
         start,
@@ -164,6 +164,7 @@ def seal_replay(replay: Replay, shop: Shop, archive: Path) -> int:
         ended_utc=now,
         compounds={name: to_json(compound) for name, compound in shop.compounds.items()},
         model=model_json(),
+        profiles=replay.watch.profiles(),
         events=[{"kind": type(event).__name__, **to_json(event)} for event in replay.events],
         gaps=[to_json(event) for event in replay.events if isinstance(event, RecordHole)],
         source_log_sha256=log.sha256,

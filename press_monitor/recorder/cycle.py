@@ -40,6 +40,9 @@ class Watch(Protocol):
     def result(self, *, at_release: bool = False) -> Json:
         """What is sealed: the cure as it stood at the release."""
 
+    def profiles(self) -> Json:
+        """The cure through the thickness at heat-off and at release."""
+
     def save(self) -> Json:
         """All that is needed to go on later."""
 

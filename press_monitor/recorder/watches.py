@@ -60,7 +60,11 @@ class ShopWatches:
             to_json(recipe),
             None if repair is None else to_json(repair.repair),
             None if ticket is None else dict(ticket),
-            {**kept_setup(setup), "inputs": [channel.facts() for channel in self._channels]},
+            {
+                **kept_setup(setup),
+                "driver": self._press.driver,
+                "inputs": [channel.facts() for channel in self._channels],
+            },
         )
 
     def _recipe(self, name: Json) -> Recipe:
@@ -121,6 +125,7 @@ class ShopWatches:
             compounds=_compounds(start.repair),
             calibration={c.name: c.calibration.facts() for c in self._channels if c.calibration is not None},
             model=model_json(),
+            profiles=cycle.watch.profiles() if whole else None,
             actions=cycle.did if whole else (),
             events=cycle.said if whole else (),
             gaps=[told for told in cycle.said if told.get("kind") in ("RecordHole", "recorder-gap")] if whole else (),

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from press_monitor.cure.section import CurePointSI, Section
-from press_monitor.watch.types import CurePoint, Json
+import math
 
-__all__ = ["cure_json", "cure_point"]
+from press_monitor.cure.section import CurePointSI, Section
+from press_monitor.watch.types import CurePoint, Json, LayerView, StackView
+
+__all__ = ["cure_json", "cure_point", "stack_views"]
 
 _MINUTE = 60.0
 
@@ -52,3 +54,26 @@ def cure_json(section: Section | None) -> Json:
         "worst_boil_margin_kPa": None if boil is None else boil / 1000.0,
         "set_without_pressure": section.set_without_pressure() if section else None,
     }
+
+
+def stack_views(section: Section | None) -> tuple[StackView, ...]:
+    """Every stack through its depth, as it stands now."""
+    if section is None:
+        return ()
+    deepest, hottest = section.deepest(), section.hottest()
+    views = []
+    for profile in section.profile():
+        layers = tuple(LayerView(b.name, 1000.0 * b.top, 1000.0 * b.bottom, b.uncured) for b in profile.layers)
+        here = [p if p is not None and p.stack == profile.name else None for p in (deepest, hottest)]
+        views.append(
+            StackView(
+                name=profile.name,
+                layers=layers,
+                depth_mm=tuple(round(1000.0 * d, 2) for d in profile.depth.tolist()),
+                temperature_degC=tuple(round(v, 2) for v in profile.temperature.tolist()),
+                state_of_cure=tuple(None if math.isnan(v) else round(v, 4) for v in profile.state_of_cure.tolist()),
+                deepest_mm=1000.0 * here[0].depth if here[0] else None,
+                hottest_mm=1000.0 * here[1].depth if here[1] else None,
+            )
+        )
+    return tuple(views)

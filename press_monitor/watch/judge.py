@@ -12,7 +12,7 @@ from press_monitor.watch.alarm_table import AlarmEvent
 from press_monitor.watch.alarms import AlarmBook, Condition
 from press_monitor.watch.bag import Bag
 from press_monitor.watch.channels import Channel
-from press_monitor.watch.cure_facts import cure_json
+from press_monitor.watch.cure_facts import cure_json, stack_views
 from press_monitor.watch.curing import Curing
 from press_monitor.watch.faces import Face
 from press_monitor.watch.heat import Heat
@@ -46,6 +46,7 @@ class _State:
     due: bool = False
     due_since: float | None = None
     done_since: float | None = None
+    heat_off: Json = None
     release: Json = None
 
 
@@ -157,8 +158,7 @@ class CureJudge:
         events.extend(self._follow_phases(t))
         changed = self.alarms.update(t, self._conditions(t))
         events.extend(changed)
-        if was is not Phase.RELEASED and self.phases.phase is Phase.RELEASED:
-            self._keep_release()
+        self._keep_moments(was)
         s.t = t
         return events
 
@@ -182,15 +182,17 @@ class CureJudge:
             moved, refused = self.alarms.other(t, action.alarm, event)
             events.extend(moved)
         elif kind is ActionKind.HEAT_OFF:
+            was = self.phases.phase
             phases = self.phases.heat_is_off(t)
+            self._keep_moments(was)
             events.extend(phases)
             refused = None if phases else "the heat is not on"
         elif kind is ActionKind.RELEASE:
+            was = self.phases.phase
             phases = self.phases.release(t)
+            self._keep_moments(was)
             events.extend(phases)
             refused = None if phases else "there is nothing to release"
-            if phases:
-                self._keep_release()
         elif kind is ActionKind.EXTEND:
             self.s.extended_s += action.seconds or 0.0
         events.append(OperatorDid(t, action, refused))
@@ -312,6 +314,20 @@ class CureJudge:
         advice = self.words.released_early_advice(stage)
         return [Condition("released-early", None, since, message, advice)]
 
+    def _keep_moments(self, was: Phase) -> None:
+        """Keep the cure through the thickness as the heat goes off and as the press is opened."""
+        phase, section = self.phases.phase, self.curing.section if self.curing is not None else None
+        if phase is was:
+            return
+        if phase is Phase.COOL_DOWN:
+            self.s.heat_off = to_json(stack_views(section))
+        elif phase is Phase.RELEASED:
+            self._keep_release()
+
+    def profiles(self) -> Json:
+        """The stacks through their depth at heat-off and at release; None where that has not come."""
+        return {"heat_off": self.s.heat_off, "release": None if self.s.release is None else self.s.release["stacks"]}
+
     def _keep_release(self) -> None:
         """Fix what the verdict is judged on: the cure as it stands when the press is opened."""
         section = self.curing.section if self.curing is not None else None
@@ -322,6 +338,7 @@ class CureJudge:
             early = not cured
         self.s.release = {
             "early": early,
+            "stacks": to_json(stack_views(section)),
             "cure": cure_json(section),
             "reversion": section.reversion_used() if section else 0.0,
         }

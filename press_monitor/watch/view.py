@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import math
-
 from press_monitor.cure.section import Section
 from press_monitor.readings import Role, role_of
-from press_monitor.watch.cure_facts import cure_json, cure_point
+from press_monitor.watch.cure_facts import cure_json, cure_point, stack_views
 from press_monitor.watch.faces import Face
 from press_monitor.watch.judge import CureJudge
 from press_monitor.watch.setup import is_mat
@@ -17,11 +15,9 @@ from press_monitor.watch.types import (
     ForecastView,
     GateView,
     Json,
-    LayerView,
     Phase,
     PhaseSpan,
     Snapshot,
-    StackView,
 )
 from press_monitor.watch.verdict import Evidence, judge
 
@@ -32,28 +28,6 @@ _MINUTE = 60.0
 
 def _section(watch: CureJudge) -> Section | None:
     return watch.curing.section if watch.curing is not None else None
-
-
-def _stacks(section: Section | None) -> tuple[StackView, ...]:
-    if section is None:
-        return ()
-    deepest, hottest = section.deepest(), section.hottest()
-    views = []
-    for profile in section.profile():
-        layers = tuple(LayerView(b.name, 1000.0 * b.top, 1000.0 * b.bottom, b.uncured) for b in profile.layers)
-        here = [p if p is not None and p.stack == profile.name else None for p in (deepest, hottest)]
-        views.append(
-            StackView(
-                name=profile.name,
-                layers=layers,
-                depth_mm=tuple(round(1000.0 * d, 2) for d in profile.depth.tolist()),
-                temperature_degC=tuple(round(v, 2) for v in profile.temperature.tolist()),
-                state_of_cure=tuple(None if math.isnan(v) else round(v, 4) for v in profile.state_of_cure.tolist()),
-                deepest_mm=1000.0 * here[0].depth if here[0] else None,
-                hottest_mm=1000.0 * here[1].depth if here[1] else None,
-            )
-        )
-    return tuple(views)
 
 
 def _face(watch: CureJudge, name: str) -> FaceView | None:
@@ -212,7 +186,7 @@ def snapshot_of(watch: CureJudge) -> Snapshot:
         deepest=cure_point(section.deepest()) if section else None,
         hottest=cure_point(section.hottest()) if section else None,
         reversion_used=section.reversion_used() if section else None,
-        stacks=_stacks(section),
+        stacks=stack_views(section),
         forecast=forecast,
         worst_vapour_margin_kPa=None if margin is None else margin / 1000.0,
         set_without_pressure=section.set_without_pressure() if section else None,
