@@ -75,7 +75,7 @@ class WatchScreen(Screen[None]):
     def renew_foot(self) -> None:
         """The bottom lines alone: the clock moves without the archive."""
         app = self.dashboard
-        heart, tone = heart_words(app.source)
+        heart, tone = heart_words(app.source, demo=app.demo)
         notice, notice_tone = notice_words(app.source.notices)
         notice = app.hint or notice
         clock = say_clock(app.source.shop_now(), app.shop.zone)
@@ -83,7 +83,7 @@ class WatchScreen(Screen[None]):
             FootWords(
                 self.place,
                 self.keys(),
-                ("demo, " if app.demo else "") + heart,
+                heart,
                 tone,
                 clock,
                 notice or self.idle_words(),

@@ -9,7 +9,7 @@ import numpy as np
 
 from press_monitor.quantities import UnitSystem
 from press_monitor.readings.types import Role
-from press_monitor.screens.reading import about_bag, minutes_left, tone_of
+from press_monitor.screens.reading import about_bag, minutes_left, speaks_for_itself, tone_of
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.canvas import Band, Chart, Curve, Guide, Mark, View
 from press_monitor.screens.widgets.palette import Look
@@ -46,7 +46,7 @@ def _marks(snapshot: Snapshot, look: Look, *, bag: bool | None) -> tuple[Mark, .
     return tuple(
         Mark(alarm.since_s / 60.0, look.signs.alarm, palette.tone(tone_of(alarm)) if alarm.standing else palette.dim)
         for alarm in snapshot.alarms
-        if alarm.consequence_of is None and bag in (None, about_bag(alarm.kind))
+        if speaks_for_itself(alarm, snapshot) and bag in (None, about_bag(alarm.kind))
     )
 
 

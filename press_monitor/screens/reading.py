@@ -22,6 +22,7 @@ __all__ = [
     "failing_value",
     "headline",
     "minutes_left",
+    "speaks_for_itself",
     "standing_alarm",
     "tone_of",
     "worst_first",
@@ -64,19 +65,36 @@ def alarms_of(views: Iterable[PressView]) -> list[Raised]:
 
 
 def worst_first(views: Iterable[PressView]) -> list[Raised]:
-    """Root alarms that want someone or still stand: unacknowledged, then by priority, then the oldest."""
-    found = [r for r in alarms_of(views) if r.alarm.consequence_of is None and r.alarm.state not in _HIDDEN]
+    """Alarms that want someone or still stand: unacknowledged, then by priority, then the oldest.
+
+    What follows from another alarm stays out, unless it is graver than its cause.
+    """
+    found = [
+        Raised(view, alarm)
+        for view in views
+        if view.snapshot is not None
+        for alarm in view.snapshot.alarms
+        if alarm.state not in _HIDDEN and speaks_for_itself(alarm, view.snapshot)
+    ]
     return sorted(found, key=lambda r: (not r.loud, _WEIGHT[r.alarm.priority], r.view.clock(r.alarm.raised_s)))
 
 
+def speaks_for_itself(alarm: AlarmView, snapshot: Snapshot) -> bool:
+    """Whether an alarm is a root, or graver than the alarm it follows from."""
+    if alarm.consequence_of is None:
+        return True
+    root = next((a for a in snapshot.alarms if a.id == alarm.consequence_of), None)
+    return root is None or _WEIGHT[alarm.priority] < _WEIGHT[root.priority]
+
+
 def standing_alarm(snapshot: Snapshot) -> AlarmView | None:
-    """The worst root alarm whose condition still holds, low ones left out: what names the lane."""
-    roots = [
+    """The worst alarm whose condition still holds, low ones left out: what names the lane."""
+    standing = [
         a
         for a in snapshot.alarms
-        if a.standing and a.consequence_of is None and a.state not in _HIDDEN and a.priority is not Priority.LOW
+        if a.standing and a.state not in _HIDDEN and a.priority is not Priority.LOW and speaks_for_itself(a, snapshot)
     ]
-    return min(roots, key=lambda a: (_WEIGHT[a.priority], a.raised_s), default=None)
+    return min(standing, key=lambda a: (_WEIGHT[a.priority], a.raised_s), default=None)
 
 
 def minutes_left(snapshot: Snapshot) -> float | None:
@@ -108,7 +126,8 @@ def failing_value(snapshot: Snapshot, alarm: AlarmView, units: UnitSystem) -> st
     name, face = _face(snapshot, alarm.channel)
     if face is None or not alarm.kind.startswith(_FACE_KINDS):
         return ""
-    return name if face.value_degC is None else f"{name} {units.say_temperature(face.value_degC)}"
+    short = name.removesuffix(" mat")
+    return name if face.value_degC is None else f"{short} {units.say_temperature(face.value_degC)}"
 
 
 def tone_of(alarm: AlarmView) -> Tone:

@@ -91,14 +91,15 @@ def _quiet(source: Source, shop_name: str, zone: tzinfo | None) -> BarWords:
     return BarWords(Tone.IDLE, False, plain(shop_name), "", "", words)
 
 
-def heart_words(source: Source) -> tuple[str, Tone]:
+def heart_words(source: Source, *, demo: bool = False) -> tuple[str, Tone]:
     """The recorder's state for the bottom line, and "no horn" where there is none."""
     heart = source.heartbeat
     if not heart.seen:
         return "no recorder yet", Tone.ATTENTION
     if heart.silent:
         return "RECORDER SILENT", Tone.ALARM
-    return ("recorder, no horn", Tone.FINE) if has_no_horn(source) else ("recorder", Tone.FINE)
+    who = "demo" if demo else "recorder"
+    return f"{who}, no horn" if has_no_horn(source) else who, Tone.FINE
 
 
 def notice_words(notices: tuple[Notice, ...]) -> tuple[str, Tone]:

@@ -27,11 +27,11 @@ async def test_a_frame_of_the_busiest_screens_stays_within_its_budget(keys, name
             archive.clock.forward(1.0)
             archive.beat()
             app.source.poll()
-            begin = time.perf_counter()
+            begin = time.process_time()
             app.screen.renew()
             app.screen._compositor.render_update(full=True).render_segments(app.console)
-            costs.append((time.perf_counter() - begin) * 1000.0)
-    # The best of twelve: this is about the drawing, not about what else the machine does meanwhile.
+            costs.append((time.process_time() - begin) * 1000.0)
+    # Processor time, the best of twelve: this is about the drawing, not about what else the machine does meanwhile.
     assert min(costs) <= BUDGET_MS, f"{name}: {min(costs):.1f} ms"
 
 

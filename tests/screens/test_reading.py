@@ -98,3 +98,12 @@ def test_an_alarm_that_is_over_but_not_acknowledged_keeps_the_bar_and_frees_the_
     press = view(snapshot(3180, Phase.HOLD, alarms=(over,)))
     assert [r.alarm.kind for r in worst_first([press])] == ["bag-low"]
     assert headline(press, US).word == "HOLD"
+
+
+def test_a_consequence_graver_than_its_cause_speaks_for_itself():
+    leak = alarm("bag-leaking", 1, 2, "m", "a", priority=Priority.MEDIUM, state=AlarmState.ACKNOWLEDGED)
+    low = alarm("bag-low", 10, 20, "m", "a", consequence_of=leak.id)
+    mild = alarm("mat-weak", 10, 20, "m", "a", consequence_of=leak.id, priority=Priority.MEDIUM)
+    press = view(snapshot(3180, Phase.HOLD, alarms=(leak, low, mild)))
+    assert [r.alarm.kind for r in worst_first([press])] == ["bag-low", "bag-leaking"]
+    assert headline(press, US).word == "BAG LOW"

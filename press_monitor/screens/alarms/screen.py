@@ -12,7 +12,7 @@ from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
 from press_monitor.screens.base import WatchScreen
-from press_monitor.screens.reading import Raised, alarms_of, tone_of
+from press_monitor.screens.reading import Raised, alarms_of, speaks_for_itself, tone_of
 from press_monitor.screens.widgets.bars import Key
 from press_monitor.screens.widgets.cells import Cells, plain
 from press_monitor.screens.widgets.drawn import Drawn
@@ -38,12 +38,14 @@ _STATES = {
 def _order(found: Iterable[Raised]) -> list[Raised]:
     """Loud, then standing, then past; the newest first in each; consequences after their root."""
     ranked = sorted(found, key=lambda r: (not r.loud, not r.alarm.standing))
-    roots = [r for r in ranked if r.alarm.consequence_of is None]
+    roots = [r for r in ranked if r.view.snapshot and speaks_for_itself(r.alarm, r.view.snapshot)]
     made: list[Raised] = []
     for root in roots:
         made.append(root)
         made += [
-            r for r in ranked if r.alarm.consequence_of == root.alarm.id and r.view.place.name == root.view.place.name
+            r
+            for r in ranked
+            if r not in roots and r.alarm.consequence_of == root.alarm.id and r.view.place.name == root.view.place.name
         ]
     return made + [r for r in ranked if r not in made]
 
@@ -59,7 +61,7 @@ def draw_alarms(found: Sequence[Raised], first: int, width: int, height: int, lo
     for raised in found[first:]:
         alarm, view = raised.alarm, raised.view
         ink = palette.tone(tone_of(alarm)) if alarm.standing or raised.loud else palette.dim
-        child = alarm.consequence_of is not None
+        child = view.snapshot is not None and not speaks_for_itself(alarm, view.snapshot)
         since = view.clock(alarm.since_s)
         span = f"since {say_clock(since, zone)}"
         if alarm.standing:

@@ -34,13 +34,13 @@ class FloorScreen(WatchScreen):
     def keys(self) -> tuple[Key, ...]:
         """Few, and the number pad first."""
         count = len(self.dashboard.source.presses)
-        raised = len([r for r in worst_first(self.dashboard.source.presses) if r.alarm.standing])
+        raised = len(worst_first(self.dashboard.source.presses))
         return (
             Key(f"1-{count}" if count > 1 else "1", "press"),
             Key("L", "load", "app.load"),
             Key("A", f"alarms {raised}" if raised else "alarms", "app.alarms"),
-            Key("T", "theme", "app.theme"),
             Key("?", "help", "app.explain"),
+            Key("T", "theme", "app.theme"),
             Key("Ctrl+P", "all", "app.command_palette"),
             Key("Q", "quit", "app.quit"),
         )
