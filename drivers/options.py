@@ -32,6 +32,12 @@ class Options:
         """The error that names `key` as it stands in the file."""
         return DriverError(self._where + key, message)
 
+    def value(self, key: str) -> object:
+        """Whatever stands there; the key is required."""
+        if not self.has(key):
+            raise self.refuse(key, "is missing")
+        return self._given[key]
+
     def number(
         self, key: str, default: float | None = None, *, low: float = -math.inf, high: float = math.inf
     ) -> float:

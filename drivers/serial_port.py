@@ -1,0 +1,189 @@
+"""One serial port or URL, opened and read so that every trouble it can make is a `PortLost` with words."""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import serial
+
+from drivers.base import DriverError, PortLost
+from drivers.options import Options
+from drivers.ports import FoundPort, Wanted, list_ports, read_wanted, resolve, wanted_words
+
+if sys.platform == "win32":
+    _TERMIOS: tuple[type[BaseException], ...] = ()
+else:
+    import termios
+
+    _TERMIOS = (termios.error,)
+
+__all__ = ["TROUBLE", "LineSettings", "SerialPort", "read_line_settings", "words_of_trouble"]
+
+TROUBLE: tuple[type[BaseException], ...] = (OSError, TypeError, ValueError, AttributeError, *_TERMIOS)
+"""What an unplugged or closing port raises: SerialException and bare OSError, termios.error (no OSError), and
+TypeError, ValueError or AttributeError where a handle vanished under a read."""
+
+_PARITY = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
+_WRITE_S = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class LineSettings:
+    """A port and how its line is driven; `parity` as pyserial has it."""
+
+    wanted: Wanted
+    baud: int = 9600
+    bytesize: int = 8
+    parity: str = "N"
+    stopbits: float = 1.0
+
+    def for_pyserial(self) -> dict[str, Any]:
+        """The keyword arguments."""
+        return {
+            "baudrate": self.baud,
+            "bytesize": self.bytesize,
+            "parity": self.parity,
+            "stopbits": self.stopbits,
+        }
+
+
+def read_line_settings(options: Options) -> LineSettings:
+    """Read `port`, `baud`, `bytesize`, `parity`, `stopbits`. Opens nothing. Raises `DriverError` naming the key."""
+    wanted = read_wanted(options.value("port"))
+    stopbits = options.number("stopbits", 1.0, low=1.0, high=2.0)
+    if stopbits not in (1.0, 1.5, 2.0):
+        raise DriverError("stopbits", f"must be 1, 1.5 or 2, not {stopbits:g}")
+    settings = LineSettings(
+        wanted,
+        options.whole("baud", 9600, low=50, high=4_000_000),
+        options.whole("bytesize", 8, low=5, high=8),
+        _PARITY[options.text("parity", "none", among=tuple(_PARITY))],
+        stopbits,
+    )
+    if isinstance(wanted, str):
+        try:
+            serial.serial_for_url(wanted, do_not_open=True, **settings.for_pyserial())
+        except TROUBLE as error:
+            raise DriverError("port", f"cannot be used: {error}") from None
+    return settings
+
+
+def words_of_trouble(device: str, error: BaseException) -> str:
+    """What an error on a port means, and what to do about it."""
+    number = getattr(error, "errno", None)
+    text = str(error) or type(error).__name__
+    if number == errno.EACCES or (sys.platform != "win32" and "Permission denied" in text):
+        return f"{device}: no permission. {_permission_words(device)}"
+    if (
+        number in (errno.EBUSY, errno.EAGAIN)
+        or "exclusively lock" in text
+        or (sys.platform == "win32" and ("PermissionError" in text or "Access is denied" in text))
+    ):
+        return f"{device}: another program has it open. Close that one, or give this press another port"
+    if number == errno.ENOENT or "FileNotFoundError" in text:
+        return f"{device}: is not there. Is the cable plugged in, and is that its name? press-monitor ports"
+    return f"{device}: {text}"
+
+
+def _permission_words(device: str) -> str:
+    if sys.platform == "win32":
+        return "Another program may have it open"
+    import grp
+
+    try:
+        group = grp.getgrgid(os.stat(device).st_gid).gr_name
+    except (OSError, KeyError):
+        group = "dialout"
+    return f"Add this user to its group, then log out and in again: sudo usermod -a -G {group} $USER"
+
+
+class SerialPort:
+    """A port for one owner. Every call comes from the owner's thread, except `close`.
+
+    Args:
+        settings: which port, and how.
+        ports: lists the ports there are, for one wanted by its identity.
+    """
+
+    def __init__(self, settings: LineSettings, ports: Callable[[], Sequence[FoundPort]] = list_ports) -> None:
+        self.settings = settings
+        self.name = wanted_words(settings.wanted)
+        self._ports = ports
+        self._port: serial.Serial | None = None
+        self._closing = threading.Event()
+
+    def open(self) -> None:
+        """Find the port and take it. Raises `PortLost`, `PortAmbiguous` where two could be the one."""
+        self.close()
+        self._closing.clear()
+        device = resolve(self.settings.wanted, self._ports)
+        port = None
+        try:
+            port = serial.serial_for_url(
+                device, do_not_open=True, timeout=0.0, write_timeout=_WRITE_S, **self.settings.for_pyserial()
+            )
+            # Two readers of one line would each get half of it; Windows refuses the second by itself.
+            if os.name == "posix" and "://" not in device:
+                port.exclusive = True
+            port.open()
+        except TROUBLE as error:
+            _shut(port)
+            raise PortLost(words_of_trouble(device, error)) from error
+        self.name = device
+        self._port = port
+
+    def read(self, wait: float) -> bytes:
+        """What has come, waiting up to `wait` seconds for the first byte. Raises `PortLost`."""
+        port = self._taken()
+        try:
+            if port.timeout != wait:
+                port.timeout = wait
+            return bytes(port.read(port.in_waiting or 1))
+        except TROUBLE as error:
+            raise PortLost(words_of_trouble(self.name, error)) from error
+
+    def more(self, limit: int) -> bytes:
+        """What has come by now, without waiting, up to about `limit` bytes. Raises `PortLost`."""
+        port, data = self._taken(), bytearray()
+        try:
+            while len(data) < limit and (waiting := port.in_waiting):
+                data += port.read(min(waiting, limit))
+        except TROUBLE as error:
+            raise PortLost(words_of_trouble(self.name, error)) from error
+        return bytes(data)
+
+    def write(self, data: bytes) -> None:
+        """Send. Raises `PortLost`, also where the other end takes nothing for a second."""
+        try:
+            self._taken().write(data)
+        except TROUBLE as error:
+            raise PortLost(words_of_trouble(self.name, error)) from error
+
+    def pause(self, seconds: float) -> None:
+        """Wait; `close` from elsewhere ends it."""
+        self._closing.wait(seconds)
+
+    def close(self) -> None:
+        """Let the port go. Never raises."""
+        self._closing.set()
+        port, self._port = self._port, None
+        _shut(port)
+
+    def _taken(self) -> serial.Serial:
+        if self._port is None:
+            raise PortLost(f"{self.name}: not open")
+        return self._port
+
+
+def _shut(port: serial.Serial | None) -> None:
+    if port is not None:
+        try:
+            port.close()
+        except TROUBLE:
+            return
