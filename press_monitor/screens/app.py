@@ -17,7 +17,7 @@ from press_monitor.screens.floor.screen import FloorScreen
 from press_monitor.screens.reading import Raised, worst_first
 from press_monitor.screens.shopview import ShopView
 from press_monitor.screens.source import Source
-from press_monitor.screens.theme import DEFAULT_THEME, NEXT_THEME, themes
+from press_monitor.screens.theme import DEFAULT_THEME, NEXT_THEME, NO_COLOR_THEME, themes
 from press_monitor.screens.topline import worst
 from press_monitor.screens.widgets.palette import Marker
 from press_monitor.screens.words import kind_words
@@ -81,7 +81,7 @@ class Dashboard(App[None]):
         """Themes, the floor, then the first look at the archive."""
         for theme in themes():
             self.register_theme(theme)
-        self.theme = DEFAULT_THEME
+        self.theme = NO_COLOR_THEME if "NO_COLOR" in os.environ else DEFAULT_THEME
         self.source.poll()
         self._note_worst()
         self.push_screen(FloorScreen())

@@ -1,16 +1,18 @@
-"""The two themes, made from the palettes that the drawings use."""
+"""The themes, made from the palettes that the drawings use."""
 
 from __future__ import annotations
 
 from textual.theme import Theme
 
-from press_monitor.screens.widgets.palette import CONTRAST, DARK, Palette, css
+from press_monitor.screens.widgets.palette import CONTRAST, DARK, MONO, Palette, css
 
-__all__ = ["DEFAULT_THEME", "NEXT_THEME", "THEME_WORDS", "themes"]
+__all__ = ["DEFAULT_THEME", "NEXT_THEME", "NO_COLOR_THEME", "THEME_WORDS", "themes"]
 
 DEFAULT_THEME = DARK.name
-NEXT_THEME = {DARK.name: CONTRAST.name, CONTRAST.name: DARK.name}
-THEME_WORDS = {DARK.name: "dark", CONTRAST.name: "high contrast"}
+NO_COLOR_THEME = MONO.name
+NEXT_THEME = {DARK.name: CONTRAST.name, CONTRAST.name: DARK.name, MONO.name: MONO.name}
+"""What T switches to; without colour there is nothing to switch."""
+THEME_WORDS = {DARK.name: "dark", CONTRAST.name: "high contrast", MONO.name: "no colour"}
 
 
 def _theme(palette: Palette) -> Theme:
@@ -51,5 +53,5 @@ def _theme(palette: Palette) -> Theme:
 
 
 def themes() -> tuple[Theme, ...]:
-    """Both themes, the usual one first."""
-    return _theme(DARK), _theme(CONTRAST)
+    """All themes, the usual one first."""
+    return _theme(DARK), _theme(CONTRAST), _theme(MONO)

@@ -262,10 +262,10 @@ async def test_zoom_and_next_section(archive, dashboard):
     archive.change("P1", stacks=(shot.stacks[0], replace(shot.stacks[0], name="skive edge")))
     async with dashboard.run_test(size=(120, 36)) as pilot:
         await pilot.press("1")
-        assert "whole [Z]" in "\n".join(screen_lines(dashboard))
+        assert "whole cure [Z]" in "\n".join(screen_lines(dashboard))
         await pilot.press("z", "n")
         text = "\n".join(screen_lines(dashboard))
-        assert "15 min [Z]" in text
+        assert "last 15 min [Z]" in text
         assert "skive edge [N]" in text
 
 
@@ -364,3 +364,13 @@ async def test_the_palette_lists_everything_possible_now(dashboard):
             "Help",
         ):
             assert name in titles
+
+
+async def test_no_color_makes_what_is_wrong_the_brightest(archive, monkeypatch):
+    monkeypatch.setenv("NO_COLOR", "1")
+    app = make_dashboard(archive)
+    async with app.run_test(size=SIZE) as pilot:
+        assert app.theme == "press-mono"
+        assert "▲ BAG LOW" in screen_lines(app)[7]
+        await pilot.press("t")
+        assert app.theme == "press-mono"

@@ -58,9 +58,7 @@ _TEXTS = {
     "Press": (_PRESS, _PRESS_SEEN),
     "Alarms": (_ALARMS, _ALARMS_SEEN),
 }
-_END = """\
-It watches and records; it is no safety device and controls nothing.
-Local codes and the shop's own rules come first."""
+_END = "It watches and records; it is no safety device. Local codes come first."
 
 
 class ExplainDialog(Dialog):

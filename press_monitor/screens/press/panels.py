@@ -52,6 +52,13 @@ def _panel(width: int, height: int, look: Look, title: str) -> Cells:
     return cells
 
 
+def _zoom_words(cells: Cells, scene: Scene, at: int) -> None:
+    """What part of the cure a chart shows, at the right of its heading where there is room after column `at`."""
+    words = "whole cure [Z]" if scene.recent_min is None else f"last {scene.recent_min:.0f} min [Z]"
+    if at + len(words) < cells.width:
+        cells.right(cells.width - 1, 0, words, scene.look.palette.dim)
+
+
 def temperature_panel(scene: Scene, width: int, height: int) -> Cells:
     """Both mats against the band they must keep."""
     look, units, snapshot = scene.look, scene.units, scene.snapshot
@@ -67,9 +74,7 @@ def temperature_panel(scene: Scene, width: int, height: int) -> Cells:
         low, high = units.degrees(snapshot.band_low_degC), units.degrees(snapshot.band_high_degC)
         cells.text(at, 0, "  ", palette.dim, ground=palette.band)
         at = cells.text(at + 3, 0, f"band {low:.0f}-{high:.0f}", palette.dim)
-    span = "whole [Z]" if scene.recent_min is None else f"{scene.recent_min:.0f} min [Z]"
-    if at + 1 + len(span) < width:
-        cells.right(width - 1, 0, span, palette.dim)
+    _zoom_words(cells, scene, at)
     chart = temperature_chart(
         scene.view,
         snapshot,
@@ -97,7 +102,8 @@ def bag_panel(scene: Scene, width: int, height: int) -> Cells:
     if snapshot.bag_trend_Pa_min is not None:
         trend = units.pressed(snapshot.bag_trend_Pa_min)
         digits = 2 if abs(trend) < 0.995 and units.pressure == "psi" else 1
-        cells.text(at, 0, f"{trend:+.{digits}f} {units.pressure}/min", palette.dim)
+        at = cells.text(at, 0, f"{trend:+.{digits}f} {units.pressure}/min", palette.dim) + 2
+    _zoom_words(cells, scene, at)
     chart = bag_chart(scene.view, snapshot, units, look, recent_min=scene.recent_min, strip=height < 7)
     cells.paste(draw_chart(chart, width - 1, height - 1, look), 0, 1)
     return cells
@@ -235,12 +241,12 @@ def _forecast_facts(scene: Scene, width: int) -> list[tuple[str, str, int]]:
     ends = _ends_at(scene)
     if ends is not None:
         facts.append(("Heat off now", f"ends at {ends[0]}" if width >= 40 else ends[0], ends[1]))
-    facts.append(("Hold clock", f"{snapshot.hold_s / 60:.0f} of {snapshot.hold_needed_s / 60:.0f} min", palette.text))
     # Every running cure is incomplete until it is released: that alone is no news.
     open_still = snapshot.verdict is Verdict.INCOMPLETE and snapshot.phase is not Phase.RELEASED
     if not open_still:
         ink = palette.tone(_VERDICT_TONE[snapshot.verdict])
         facts.append(("Verdict so far", snapshot.verdict.value, ink))
+    facts.append(("Hold clock", f"{snapshot.hold_s / 60:.0f} of {snapshot.hold_needed_s / 60:.0f} min", palette.text))
     margin = snapshot.worst_vapour_margin_kPa
     if margin is not None:
         facts.append(("Vapour margin", f"{margin:+.0f} kPa", palette.text if margin >= 0 else palette.attention))

@@ -9,7 +9,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["CONTRAST", "DARK", "PALETTES", "Look", "Marker", "Palette", "Signs", "Tone", "contrast", "css", "mix"]
+__all__ = [
+    "CONTRAST",
+    "DARK",
+    "MONO",
+    "PALETTES",
+    "Look",
+    "Marker",
+    "Palette",
+    "Signs",
+    "Tone",
+    "contrast",
+    "css",
+    "mix",
+]
 
 
 class Marker(Enum):
@@ -111,7 +124,31 @@ CONTRAST = Palette(
     dashed=True,
 )
 
-PALETTES = {palette.name: palette for palette in (DARK, CONTRAST)}
+MONO = Palette(
+    name="press-mono",
+    ground=0x000000,
+    panel=0x101010,
+    raised=0x262626,
+    track=0x404040,
+    guide=0x808080,
+    dim=0xB8B8B8,
+    text=0xE8E8E8,
+    inner=0xE8E8E8,
+    outer=0xFFFFFF,
+    bag=0xD0D0D0,
+    cure=0xE0E0E0,
+    cure_soft=0x808080,
+    band=0x2C2C2C,
+    fine=0xE8E8E8,
+    attention=0xFFFFFF,
+    alarm=0xFFFFFF,
+    on_alarm=0x000000,
+    done=0xD8D8D8,
+    dashed=True,
+)
+"""For terminals asked to show no colour: what is wrong is the brightest thing there."""
+
+PALETTES = {palette.name: palette for palette in (DARK, CONTRAST, MONO)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -129,25 +129,36 @@ def _names(cells: Cells, data: Through, full: float, wide: int, axis: int, look:
             cells.centre(left, right, 0, words, look.palette.dim)
 
 
+def _free(
+    words: str, more: str, at: int, least: int, width: int, taken: Sequence[tuple[int, int]]
+) -> tuple[int, int] | None:
+    """Where a pin's words can stand, and their size: right of its sign, left of it, else anywhere clear."""
+    size = 2 + max(width_of(words), width_of(more))
+    for start in (at, at - size + 1, least, width - size):
+        if start >= least and start + size <= width and all(start + size < a or start > b for a, b in taken):
+            return start, size
+    return None
+
+
 def _pins(cells: Cells, pins: tuple[Pin, ...], full: float, wide: int, axis: int, row: int, look: Look) -> None:
     """Signs under the strip at their depths, words on the side where there is room, never over each other."""
     taken: list[tuple[int, int]] = []
     for pin in pins:
         at = axis + min(wide - 1, round(pin.depth / full * wide))
-        size = 2 + max(width_of(pin.words), width_of(pin.more) if row + 1 < cells.height else 0)
-        options = [at, at - size + 1, axis, cells.width - size]
-        fits = [o for o in options if o >= axis and o + size <= cells.width]
-        clear = [o for o in fits if all(o + size < a or o > b for a, b in taken)]
-        if not clear:
+        more = pin.more if row + 1 < cells.height else ""
+        place = _free(pin.words, more, at, axis, cells.width, taken)
+        if place is None:
+            more, place = "", _free(pin.words, "", at, axis, cells.width, taken)
+        if place is None:
             cells.text(at, row, look.signs.alarm, pin.ink, bold=True)
             continue
-        start = clear[0]
+        start, size = place
         taken.append((start, start + size))
-        reads_left = start == at - size + 1
+        reads_left = start == at - size + 1 and start != at
         if reads_left:
             cells.right(at, row, pin.words + " ", pin.ink, bold=True)
-            cells.right(at + 1, row + 1, pin.more, look.palette.dim)
+            cells.right(at + 1, row + 1, more, look.palette.dim)
         else:
             cells.text(start + 2, row, pin.words, pin.ink, bold=True)
-            cells.text(start + 2, row + 1, pin.more, look.palette.dim)
+            cells.text(start + 2, row + 1, more, look.palette.dim)
         cells.text(at, row, look.signs.alarm, pin.ink, bold=True)
