@@ -138,10 +138,8 @@ class RtuCodec:
     def feed(self, data: bytes) -> Answer | None:
         """Take what came; None while an answer may still become whole."""
         self._buffer += data
-        if self._buffer.startswith(self._sent):
-            del self._buffer[: len(self._sent)]
         if self._sent.startswith(self._buffer):
-            return None
+            return None  # as yet an echo
         unfinished = False
         for start in range(len(self._buffer)):
             size = self._size(start)

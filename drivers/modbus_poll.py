@@ -159,7 +159,7 @@ class Poller:
         """The samples of a good answer of `block.count` registers."""
         job = self._job(block)
         job.trouble = ""
-        self._recovered(block.unit_id, now)
+        self._units[block.unit_id] = _Unit()
         self._put_off(job, now)
         return block.samples(words, at)
 
@@ -172,7 +172,7 @@ class Poller:
         if code in _GATEWAY:
             return self.failed(block, Fault.NO_ANSWER, now, at)
         job = self._job(block)
-        self._recovered(block.unit_id, now)
+        self._units[block.unit_id] = _Unit()
         if code in _WRONG_REGISTERS and len(block.registers) > 1:
             where, half = self._jobs.index(job), len(block.registers) // 2
             parts = (block.registers[:half], block.registers[half:])
@@ -208,13 +208,6 @@ class Poller:
 
     def _job(self, block: Block) -> _Job:
         return next(job for job in self._jobs if job.block is block)
-
-    def _recovered(self, unit_id: int, now: float) -> None:
-        if self._units[unit_id].failures:
-            self._units[unit_id] = _Unit()
-            for job in self._jobs:
-                if job.block.unit_id == unit_id:
-                    job.due = min(job.due, now)
 
     def _put_off(self, job: _Job, now: float) -> None:
         """To its next beat after `now`."""
