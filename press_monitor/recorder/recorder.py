@@ -12,7 +12,6 @@ from drivers.registry import make_driver
 from press_monitor.archive import Archive, ArchiveReader, Command, CycleStart
 from press_monitor.readings.conditioning import PressConditioner
 from press_monitor.readings.types import SignalError
-from press_monitor.recorder.channels import press_channels
 from press_monitor.recorder.clock import ClockGuard, ShopClock
 from press_monitor.recorder.cycle import Cycle
 from press_monitor.recorder.port import Port
@@ -20,6 +19,7 @@ from press_monitor.recorder.station import Answer, Station
 from press_monitor.recorder.watches import ShopWatches
 from press_monitor.recorder.writer import Job, Writer
 from press_monitor.shop import Press, Shop, ShopError
+from press_monitor.shop_channels import press_channels
 
 __all__ = ["DriverMaker", "Recorder"]
 
@@ -89,15 +89,17 @@ class Recorder:
 
     def _place(self, press: Press, make: DriverMaker) -> _Place:
         where = f"presses.{press.name}"
-        channels = press_channels(press, self.shop)
         try:
-            conditioner = PressConditioner(channels)
             driver = make(press.driver, press.options, self.clock.monotonic)
-        except SignalError as error:
-            raise ShopError(self.shop.file, None, f"{where}.channels", str(error)) from None
         except DriverError as error:
             inside = where if error.key == "driver" else f"{where}.options"
             raise ShopError(self.shop.file, None, f"{inside}.{error.key}", error.message) from None
+        offered = getattr(driver, "channels", None)
+        channels = press_channels(press, self.shop, offered if isinstance(offered, Mapping) else None)
+        try:
+            conditioner = PressConditioner(channels)
+        except SignalError as error:
+            raise ShopError(self.shop.file, None, f"{where}.channels", str(error)) from None
         watches = ShopWatches(press, self.shop, channels)
         # What a real second of delay costs in shop time grows with the clock's speed.
         slack = max(1.0, self.clock.speed)

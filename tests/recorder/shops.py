@@ -8,11 +8,11 @@ from drivers.base import Fault, Sample
 from drivers.press_options import press_settings
 from drivers.simulated_press import SimulatedPress
 from press_monitor.readings.conditioning import PressConditioner
-from press_monitor.recorder.channels import press_channels
 from press_monitor.recorder.scenarios import shop_text
 from press_monitor.recorder.station import Station
 from press_monitor.recorder.watches import ShopWatches
 from press_monitor.shop import load_shop
+from press_monitor.shop_channels import press_channels
 from tests.recorder.fakes import FakeTime, MemoryArchive
 
 THIN = {"recipe": "sidewall-300", "preset": "sidewall-16", "ticket": {"tire": "skid-steer", "mats_overlap": True}}

@@ -7,9 +7,9 @@ import pytest
 from press_monitor.quantities import PSI
 from press_monitor.readings.calibration import Calibration
 from press_monitor.readings.setup import LoopInput, Pt100Input, ThermocoupleInput, TwoPointInput
-from press_monitor.recorder.channels import press_channels
 from press_monitor.recorder.scenarios import shop_text
 from press_monitor.shop import ShopError, load_shop
+from press_monitor.shop_channels import press_channels
 
 
 def channels_of(tmp_path, press, units="us"):

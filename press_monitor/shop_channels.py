@@ -35,31 +35,51 @@ _INPUTS = ("direct", "thermocouple", "pt100", "4-20 mA", "counts")
 _RAW = (Dimension.VOLTAGE, Dimension.RESISTANCE)
 
 
-def press_channels(press: Press, shop: Shop) -> tuple[ChannelSetup, ...]:
+def press_channels(press: Press, shop: Shop, offered: Mapping[str, str] | None = None) -> tuple[ChannelSetup, ...]:
     """The channels of a press in the order of its rows.
 
-    Those the shop file lists; else those its driver's options name; else inner mat, outer mat and bag, in the
-    shop's units. Raises `ShopError` naming the key.
+    Those the shop file lists; else those its driver offers or its driver's options name; else inner mat, outer mat and
+    bag, in the shop's units. `offered` is what a made driver says of itself: channel to raw unit.
+    Raises `ShopError` naming the key.
     """
+    named = dict(offered) if offered else dict(_in_options(press.options))
     if press.channels:
-        units = dict(_in_options(press.options))
-        return tuple(_setup(name, table, units.get(name), shop.units) for name, table in press.channels.items())
-    found = dict(_in_options(press.options)) or dict.fromkeys(_USUAL)
+        return tuple(_setup(name, table, named.get(name), shop.units) for name, table in press.channels.items())
+    found = named or dict.fromkeys(_USUAL)
     return tuple(_plain(name, unit, shop.units) for name, unit in found.items())
 
 
 def _in_options(options: Mapping[str, object]) -> Iterator[tuple[str, str | None]]:
-    """Channels a driver's options speak of: ``name[unit]`` in `labels` or `fields`, plain names in `channels`."""
-    labels, fields, names = options.get("labels"), options.get("fields"), options.get("channels")
-    written = [*(labels.values() if isinstance(labels, Mapping) else ())]
-    written += fields if isinstance(fields, Sequence) and not isinstance(fields, str) else ()
-    for text in written:
-        if isinstance(text, str) and (named := _NAMED.fullmatch(text)):
-            yield named.group(1), named.group(2)
-    if isinstance(names, Sequence) and not isinstance(names, str):
+    """Channels a driver's options speak of.
+
+    ``name[unit]`` in `labels`, `json` or `fields`, also of each of the `polls`; plain names in `channels`, or a table a
+    channel there, with or without its `unit`.
+    """
+    polls, names = options.get("polls"), options.get("channels")
+    for form in (options, *(polls if isinstance(polls, Sequence) and not isinstance(polls, str) else ())):
+        if isinstance(form, Mapping):
+            yield from _in_form(form)
+    if isinstance(names, Mapping):
+        for name, table in names.items():
+            unit = table.get("unit") if isinstance(table, Mapping) else None
+            yield str(name), unit if isinstance(unit, str) else None
+    elif isinstance(names, Sequence) and not isinstance(names, str):
         for name in names:
             if isinstance(name, str):
                 yield name, None
+
+
+def _in_form(form: Mapping[str, object]) -> Iterator[tuple[str, str | None]]:
+    written: list[object] = []
+    for key in ("labels", "json", "fields"):
+        told = form.get(key)
+        if isinstance(told, Mapping):
+            written += told.values()
+        elif isinstance(told, Sequence) and not isinstance(told, str):
+            written += told
+    for text in written:
+        if isinstance(text, str) and (named := _NAMED.fullmatch(text)):
+            yield named.group(1), named.group(2)
 
 
 def _usual_unit(name: str, units: UnitSystem) -> str | None:
