@@ -6,6 +6,7 @@ how old that is, and tries again at the next poll.
 
 from __future__ import annotations
 
+import sqlite3
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -31,6 +32,9 @@ __all__ = ["SILENCE_S", "Heartbeat", "Notice", "Place", "PressView", "Reader", "
 
 SILENCE_S = 3.0
 """Seconds without a beat after which every dashboard says so."""
+
+_TROUBLES = (ArchiveError, OSError, sqlite3.Error)
+"""What an archive that is missing, busy, damaged or on a failing disk raises."""
 
 _KEEP_DONE_S, _KEEP_REFUSAL_S = 4.0, 12.0
 _GRACE_S = 2.0
@@ -187,7 +191,7 @@ class Source:
             if version != self._version:
                 self._read(self._reader)
                 self._version, self.trouble, changed = version, "", True
-        except (ArchiveError, OSError) as error:
+        except _TROUBLES as error:
             if self.trouble != str(error):
                 self.trouble, changed = str(error), True
             self.close()
@@ -219,7 +223,7 @@ class Source:
             after = self._events[-1].number if self._events else 0
             try:
                 self._events += self._reader.events(view.cycle_id, after)
-            except (ArchiveError, OSError) as error:
+            except _TROUBLES as error:
                 self.trouble = str(error)
         return tuple(self._events)
 
@@ -248,7 +252,7 @@ class Source:
         notice = Notice(command.uuid, words, "sent", "", self.monotonic())
         try:
             self._send(command)
-        except (ArchiveError, OSError) as error:
+        except _TROUBLES as error:
             notice = replace(notice, state="refused", text=str(error))
         self.notices = (*self.notices[-7:], notice)
         return notice
@@ -283,8 +287,12 @@ class Source:
             if trace is None:
                 trace, ticket = LiveTrace(cycle.start), dict(cycle.start.ticket or {})
             trace.extend(reader.rows(cycle.start.cycle_id, trace.last_seq))
-        snapshot = from_json(Snapshot, state.snapshot) if state.snapshot else None
-        about = (state.snapshot or {}).get("recorder") or {}
+        told = state.snapshot or {}
+        try:
+            snapshot = from_json(Snapshot, told) if "phase" in told else None
+        except (KeyError, ValueError, TypeError) as error:
+            raise ArchiveError(f"{view.place.name}: its state is of another version ({error})") from error
+        about = told.get("recorder") or {}
         return replace(
             view,
             cycle_id=state.cycle_id,
@@ -322,7 +330,7 @@ class Source:
     def _ask(self, notice: Notice, now: float) -> Notice:
         try:
             answer = self._reader.command_answer(notice.uuid) if self._reader is not None else None
-        except (ArchiveError, OSError):
+        except _TROUBLES:
             answer = None
         if answer is not None:
             return replace(notice, state=answer.answer, text=answer.text, at=now)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import tzinfo
 
+from press_monitor.archive.types import Json
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.reading import Raised, failing_value, minutes_left, worst_first
 from press_monitor.screens.source import Heartbeat, Notice, Source
@@ -33,6 +35,9 @@ def bar_words(source: Source, shop_name: str, units: UnitSystem, zone: tzinfo | 
     heart = source.heartbeat
     if heart.seen and heart.silent:
         return _silent(heart, zone)
+    failing = next((v.about for v in source.presses if v.about.get("archive_failing_since_utc")), None)
+    if failing is not None:
+        return _failing(failing, zone)
     raised = worst(source)
     if raised is not None:
         return _alarm(source, raised, units, zone, width)
@@ -51,6 +56,17 @@ def _silent(heart: Heartbeat, zone: tzinfo | None) -> BarWords:
         f"{last} ({say_minutes(heart.silent_s)})",
         "What stands below is old. Look at the presses themselves.",
         "[F5] start it again",
+    )
+
+
+def _failing(about: Mapping[str, Json], zone: tzinfo | None) -> BarWords:
+    return BarWords(
+        Tone.ALARM,
+        True,
+        kind_words("archive-failing"),
+        plain(str(about.get("archive_why") or "")),
+        f"since {say_clock(float(about['archive_failing_since_utc']), zone)}",
+        "Readings are shown but not kept. Free or change the disk now; cures go on being watched.",
     )
 
 

@@ -49,6 +49,10 @@ def draw_lane(
     if snapshot is None or snapshot.phase is Phase.EMPTY:
         words = "no tire on this press" if snapshot is not None else "nothing heard of this press yet"
         cells.text(left + 2, height // 2, words, palette.dim)
+        port = view.about.get("port") or {}
+        if port.get("state") == "lost":
+            words = f"{look.signs.alarm} port lost: {plain(str(port.get('why') or ''))}"
+            cells.text(left + 2, height // 2 + 1, words, palette.attention)
         return cells
     if width >= _NARROW:
         chart = _draw_charts(view, snapshot, width - left - right - 3, height, look, units)
