@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from press_monitor.readings import Reading, Role, role_of
@@ -29,12 +29,16 @@ class _State:
     last_t: float | None = None
     value: float | None = None
     interval: float = 1.0
+    gaps: list[float] = field(default_factory=list)
     missing_since: float | None = None
     lifted_since: float | None = None
     lifted_from: float = 0.0
     back_since: float | None = None
     changed_at: float | None = None
-    changes: float = 0.0
+    changed_from: float | None = None
+    turns: float = 0.0
+    turns_then: float = 0.0
+    rising: bool = True
     quantum: float | None = None
     steps: float = 0.0
     bin_start: float | None = None
@@ -118,9 +122,8 @@ class Channel:
                 s.missing_since = t
             return
         if s.last_t is not None and s.missing_since is None:
-            step = t - s.last_t
-            if step < 4.0 * s.interval + 2.0:
-                s.interval += 0.2 * (step - s.interval)
+            s.gaps = [*s.gaps[-8:], t - s.last_t]
+            s.interval = sorted(s.gaps)[len(s.gaps) // 2]
         self._follow_grain(t, reading.value)
         s.missing_since = None
         s.last_t, s.value = t, reading.value
@@ -140,13 +143,16 @@ class Channel:
         step = abs(value - s.value)
         s.steps += 0.02 * (min(step, 4.0 * s.steps + 1e-3 + self.quantum) - s.steps)
         gap = max(t - (s.last_t if s.last_t is not None else t), 1e-3)
-        moved = step > 1e-9
-        # changes a second, over the last minutes; a stuck digit must not teach itself to be normal
-        if moved or t - s.changed_at < 30.0:
-            s.changes += min(gap / 200.0, 1.0) * ((1.0 / gap if moved else 0.0) - s.changes)
-        if moved:
-            s.changed_at = t
+        turned = False
+        if step > 1e-9:
+            rising = value > s.value
+            turned, s.rising = rising is not s.rising, rising
+            s.changed_at, s.changed_from = t, None
             s.quantum = step if s.quantum is None else min(s.quantum, step)
+        # how often the last digit turns back, a second, over the last minutes: noise, not the mat's own way
+        s.turns += min(gap / 300.0, 1.0) * ((1.0 / gap if turned else 0.0) - s.turns)
+        if step > 1e-9:
+            s.turns_then = s.turns
 
     def frozen_for(self, t: float) -> float:
         """How long the value has not moved by a digit while it kept coming."""
@@ -198,8 +204,16 @@ class Channel:
         s = self.s
         return s.lifted_since is None and s.stuck_since is None and s.wild_since is None and s.reversed_since is None
 
-    def watch_stillness(self, t: float) -> None:
-        """Tell a value that is frozen to the digit from one that is merely steady at a coarse resolution."""
+    @property
+    def rhythm_known(self) -> bool:
+        """Whether it has spoken often enough to know how often it speaks."""
+        return len(self.s.gaps) >= 3
+
+    def watch_stillness(self, t: float, partner: Channel | None, *, heating: bool, period: float | None = None) -> None:
+        """Tell a value that is frozen to the digit from one that is merely steady at a coarse resolution.
+
+        Its own noise tells where there is any, or the thermostat's `period`; in heat-up the other mat's rise does.
+        """
         s = self.s
         still = self.frozen_for(t)
         if s.last_t != t:
@@ -208,10 +222,25 @@ class Channel:
             if still < 1.0:
                 s.stuck_since = None
             return
-        # the longest still spell to be expected of a digit that moves so often, with a wide margin
-        usual = 12.0 / s.changes if s.changes > 1e-4 else None
-        if usual is not None and still >= self.limit(max(STUCK, usual)):
+        if s.changed_from is None and partner is not None:
+            s.changed_from = partner.value
+        if still < self.limit(STUCK):
+            return
+        usual = min(self._usual_stillness(), 0.7 * period if period is not None else 1e9)
+        left_behind = False
+        if heating and partner is not None and partner.value is not None and s.changed_from is not None:
+            left_behind = partner.value - s.changed_from > max(10.0, 4.0 * self.quantum)
+        if still >= usual or left_behind:
             s.stuck_since = s.changed_at
+
+    def _usual_stillness(self) -> float:
+        """The longest still spell that its noise before it allows, with a wide margin, s."""
+        s = self.s
+        if s.changed_at is None or s.turns_then < 1e-3 or s.changed_at - s.first_t < 200.0:
+            return 1e9
+        before = self.history.v[self.history.since(s.changed_at - 180.0) :]
+        # at a coarse resolution a value flickers while it lies between two digits, and is still when it does not
+        return 14.0 / s.turns_then if len(set(before)) >= 4 else 1e9
 
     def watch_jumps(self, t: float) -> None:
         """Tell noise that no mat and no bag makes: several jumps both ways within half a minute."""

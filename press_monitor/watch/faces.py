@@ -21,7 +21,7 @@ CYCLE_SWING = 8.33
 """The depth of a thermostat's cycle to be expected before it is known: 15 degF."""
 UNKNOWN_MARGIN = 4.0
 """What set point and sensor lag may add to it, K."""
-STEADY_TIME, STEADY_RANGE, STEADY_DRIFT = 300.0, 2.0, 0.6
+STEADY_TIME, STEADY_RANGE, STEADY_DRIFT = 300.0, 2.0, 1.2
 """A mat is held closely when for this long, s, it keeps within this range, K, without drifting more than this, K."""
 DIP_OVER = 0.8
 """How far back inside the band a dip is over, K."""
@@ -162,9 +162,9 @@ class Face:
         s = self.s
         if s.entered_at is not None and t - s.entered_at >= STEADY_TIME and channel.history.spans(STEADY_TIME, t):
             since = t - STEADY_TIME
-            low, high = channel.history.low(since, t), channel.history.high(since, t)
+            low, high = channel.coarse.low(since, t), channel.coarse.high(since, t)
             if low is not None and high is not None and high - low < STEADY_RANGE:
-                slope = channel.history.slope(since)
+                slope = channel.coarse.slope(since)
                 if slope is not None and abs(slope) * STEADY_TIME < STEADY_DRIFT:
                     s.steady_low = low
         s.swing_high = value if s.swing_high is None else s.swing_high

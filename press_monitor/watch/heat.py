@@ -128,7 +128,7 @@ class Heat:
     def _below(self, t: float, stage: Stage) -> Iterator[Condition]:
         for face in self._faces:
             since, mean = face.s.below_since, face.mean()
-            if since is None or mean is None or not face.trusted(t):
+            if since is None or mean is None or not face.trusted(t) or self.falling(face, t):
                 continue
             if face.s.steady_low is not None:
                 wrong = True
@@ -204,8 +204,8 @@ class Heat:
                         self._words.above_maximum_message(face.name, hottest, self._recipe.maximum_temperature),
                         self._words.above_maximum_advice(stage),
                     )
-            mean = face.mean()
-            if mean is not None and face.mean_spans(t) >= 290.0 and mean > self._recipe.band_high and face.trusted(t):
+            mean = face.level(t)
+            if mean is not None and mean > self._recipe.band_high:
                 yield Condition(
                     "above-profile",
                     f"{face.name}_mat",
@@ -237,6 +237,8 @@ class Heat:
             return
         a, b = (face.level(t) for face in self._faces[:2])
         if a is None or b is None or abs(a - b) <= UNEVEN * self._recipe.hold_tolerance:
+            return
+        if any(face.s.below_since is not None for face in self._faces) and not self.s.falling_since:
             return
         yield Condition(
             "mats-uneven", None, t - 300.0, self._words.uneven_message(a, b), self._words.uneven_advice(stage)

@@ -15,6 +15,8 @@ from press_monitor.watch.types import Json, RecordHole, from_json, to_json
 __all__ = ["Instruments"]
 
 NO_READINGS = 5.0
+FIRST_WORDS = 45.0
+"""How long to wait while it is not known yet how often the instruments speak, s."""
 _STEADY = (Role.INNER_MAT, Role.OUTER_MAT, Role.BURIED, Role.BAG)
 
 
@@ -44,18 +46,20 @@ class Instruments:
         """Seconds without any reading, in all."""
         return self.s.hole_s
 
-    def watch_lifting(self, t: float) -> None:
-        """Tell lifted probes by a fall no mat can make."""
+    def watch_probes(self, t: float, *, heating: bool) -> None:
+        """Tell probes that lifted, stuck, jump or are crossed; `heating` while the mats are on their way up."""
         for face in self._faces:
             others = [other.value(t) for other in self._faces if other is not face]
             for channel in face.channels:
                 partner = next((o for face_ in self._faces if face_ is not face for o in face_.channels), None)
                 channel.watch_lifting(t, self._ambient, others[0] if others else None)
                 channel.watch_crossing(t, partner)
+                channel.watch_stillness(t, partner, heating=heating, period=face.period())
         for channel in self._channels.values():
             if channel.role in _STEADY:
-                channel.watch_stillness(t)
                 channel.watch_jumps(t)
+            if channel.role in (Role.BAG, Role.BURIED):
+                channel.watch_stillness(t, None, heating=False)
 
     def hear(self, t: float, heard: bool) -> list[RecordHole]:
         """Take note of whether anything came; the end of a silence that was too long is a hole in the record."""
@@ -70,8 +74,8 @@ class Instruments:
         return holes
 
     def _silence_limit(self) -> float:
-        intervals = [channel.s.interval for channel in self._channels.values()]
-        return max(NO_READINGS, 4.0 * min(intervals, default=1.0))
+        known = [channel.s.interval for channel in self._channels.values() if channel.rhythm_known]
+        return max(NO_READINGS, 4.0 * min(known)) if known else FIRST_WORDS
 
     def silence(self, t: float, first: float) -> Condition | None:
         """The alarm of a silent press; nothing was ever heard before `first`."""

@@ -145,7 +145,7 @@ class CureJudge:
             events.append(self.phases.load_press(t))
         for name, channel in self.channels.items():
             channel.take(t, tick.readings.get(name))
-        self.instruments.watch_lifting(t)
+        self.instruments.watch_probes(t, heating=self.phases.phase is Phase.HEAT_UP)
         for face in self.faces:
             face.follow(t)
         self.bag.follow(t, self.phases.phase, cooling=self._cooling, sinking=self.heat.sinking(t))

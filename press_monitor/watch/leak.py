@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from press_monitor.quantities import ATMOSPHERE, PSI
 from press_monitor.watch.channels import COARSE, Channel
@@ -32,6 +33,8 @@ _COARSE = (
 SETTLED = 300.0
 """The coarse windows begin so long after the hold has, s: the gas is still warming before."""
 CERTAINTY = 4.0
+COARSEST_FINE = 0.11 * PSI
+"""Steps coarser than this tell nothing within a minute."""
 POP = 0.25 * PSI
 TOOTH = 0.25 * PSI
 
@@ -99,6 +102,8 @@ class Leak:
 
     def _fine(self, t: float, start: float, cooling: Cooling) -> float | None:
         history = self._channel.history
+        if self._channel.quantum > COARSEST_FINE:
+            return None
         for window, least in _FINE:
             span = self._channel.limit(window)
             if t - span >= start and (rate := self._falling(history, t, span, 1.0, least, cooling)) is not None:
@@ -125,10 +130,7 @@ class Leak:
         slope = history.slope(t - span)
         if slope is None or slope > -least:
             return None
-        third = n // 3
-        parts = [history.v[first : first + third], history.v[first + third : -third], history.v[-third:]]
-        means = [sum(part) / len(part) for part in parts]
-        if not means[0] > means[1] > means[2]:
+        if not _steadily(history.v[first:]):
             return None
         absolute = history.v[-1] + ATMOSPHERE
         explained = cooling(t - span) * absolute / span
@@ -182,3 +184,12 @@ class Leak:
     def refills(self, t: float) -> list[float]:
         """The refills of the last quarter of an hour."""
         return [x for x in self.s.refills if x > t - 900.0]
+
+
+def _steadily(values: list[float]) -> bool:
+    """Whether values fall all the way, each quarter its part: a drop that is over at once does not."""
+    quarter = len(values) / 4.0
+    cuts = [round(quarter * k) for k in range(5)]
+    means = [sum(values[a:b]) / (b - a) for a, b in pairwise(cuts)]
+    least = 0.12 * (means[0] - means[3])
+    return least > 0.0 and all(a - b > least for a, b in pairwise(means))
