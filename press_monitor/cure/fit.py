@@ -9,7 +9,7 @@ and how well the probe's depth is known. Where they are wide the answer is that 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -36,6 +36,7 @@ _APART_S = 30.0
 _GRID = 1000
 _ROUNDS = 30
 _GOLDEN_ROUNDS = 10
+_EDGE_ROUNDS = 5
 _FINE = 1e-5
 _GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 
@@ -220,9 +221,11 @@ def _best_factor(miss: Callable[[float], Array], start: float) -> _Best:
         if float(new @ new) > float(residuals @ residuals):
             break
         at, residuals = at + step, new
-        slope = (miss(at + 1e-3) - residuals) / 1e-3
         if abs(step) <= _FINE or abs(at) > 4.0:
             break
+        # Near the answer the slope hardly changes.
+        if abs(step) > 0.02:
+            slope = (miss(at + 1e-3) - residuals) / 1e-3
     return _Best(at, max(float(slope @ slope), 1e-12), residuals)
 
 
@@ -257,12 +260,17 @@ def _resistances_as_good(
     """The lowest and the highest resistance that the residuals do not speak against (profile likelihood, 95 %)."""
     limit = best.power + _NORMAL_95**2 * variance
 
-    def edge(bad: float) -> tuple[float, _Best]:
-        outermost = at(bad, best.log_factor)
-        if outermost.power <= limit:
-            return bad, outermost
+    def edge(rungs: Iterable[float]) -> tuple[float, _Best]:
         good, found = resistance, best
-        for _ in range(10):
+        for rung in rungs:
+            here = at(rung, found.log_factor)
+            if here.power > limit:
+                bad = rung
+                break
+            good, found = rung, here
+        else:
+            return good, found
+        for _ in range(_EDGE_ROUNDS):
             middle = 0.5 * (good + bad)
             here = at(middle, found.log_factor)
             if here.power <= limit:
@@ -271,7 +279,7 @@ def _resistances_as_good(
                 bad = middle
         return good, found
 
-    return edge(_PERFECT), edge(_LADDER[-1])
+    return edge(r for r in reversed(_LADDER) if r < resistance), edge(r for r in _LADDER if r > resistance)
 
 
 def _contact_edges(

@@ -24,6 +24,7 @@ class Points:
 
     Attributes:
         flat: (P,) index into the stacks' nodes laid end to end; stack, node: its two parts.
+        depth, cover: (P,) m from the inner face, and from the nearer face.
         weight: (P,) m of its own layer's rubber that the node stands for.
         share: (P,) the same over all uncured rubber of its stack.
         compounds: the compounds met; compound: (P,) index into them.
@@ -36,6 +37,7 @@ class Points:
     stack: npt.NDArray[np.intp]
     node: npt.NDArray[np.intp]
     depth: Array
+    cover: Array
     weight: Array
     share: Array
     compounds: tuple[Compound, ...]
@@ -125,12 +127,14 @@ def points_of(stacks: Sequence[Stack], mesh: Mesh) -> Points:
     def each(values: list[float]) -> Array:
         return np.array(values, dtype=np.float64)[index] if rows else np.zeros(0)
 
+    depth = mesh.depth[stack_of, node_of]
     blow = each([equivalent_time_at(c.blow_point, c) for c in compounds])
     return Points(
         flat=stack_of * nodes + node_of,
         stack=stack_of,
         node=node_of,
-        depth=mesh.depth[stack_of, node_of],
+        depth=depth,
+        cover=np.minimum(depth, mesh.depth[stack_of, -1] - depth),
         weight=weight,
         share=weight / totals[stack_of] if rows else weight,
         compounds=tuple(compounds),

@@ -52,7 +52,7 @@ class Leg:
 legs = st.lists(
     st.builds(Leg, st.floats(0.0, 2000.0), temperatures, temperatures, st.booleans()), min_size=1, max_size=5
 )
-some = settings(max_examples=40, deadline=None)
+some = settings(max_examples=25, deadline=None)
 
 
 @some

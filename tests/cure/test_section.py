@@ -55,6 +55,15 @@ def test_the_band_is_the_extreme_of_corners_modelled_one_by_one() -> None:
     assert found.state_of_cure == pytest.approx(heated(repair(), 4200.0, limits=None).deepest().state_of_cure)  # type: ignore[union-attr]
 
 
+def test_before_any_heat_the_deepest_rubber_is_the_best_covered() -> None:
+    live = Section(repair(), 20.0, 20.0)
+    live.advance(0.0, Face.mat(20.0), Face.mat(20.0))
+    point = live.deepest()
+    assert point is not None
+    assert point.depth == pytest.approx(0.030)
+    assert (point.state_of_cure, point.equivalent_s) == (0.0, 0.0)
+
+
 def test_narrower_limits_narrow_the_band() -> None:
     fitted = Limits((-5_000.0, 5_000.0), (0.97, 1.03), (0.99, 1.01))
     wide, narrow = heated(repair(), 4200.0).deepest(), heated(repair(), 4200.0, limits=fitted).deepest()
