@@ -61,7 +61,8 @@ def test_before_any_heat_the_deepest_rubber_is_the_best_covered() -> None:
     point = live.deepest()
     assert point is not None
     assert point.depth == pytest.approx(0.030)
-    assert (point.state_of_cure, point.equivalent_s) == (0.0, 0.0)
+    assert point.state_of_cure == pytest.approx(0.0)
+    assert point.equivalent_s == 0.0
 
 
 def test_narrower_limits_narrow_the_band() -> None:
