@@ -116,7 +116,9 @@ class Recorder:
         )
         wait = 0.2 if self.clock.speed == 1.0 else 0.05
         return _Place(
-            station, Port(press.name, driver, self.clock.monotonic, wake=self._wake.set, read_wait=wait), watches
+            station,
+            Port(press.name, driver, self.clock.monotonic, wake=self._wake.set, read_wait=wait, quiet=5.0 * slack),
+            watches,
         )
 
     @property
@@ -238,7 +240,12 @@ class Recorder:
     def _about(self, place: _Place) -> dict[str, object]:
         port, writing = place.port.status(), self._writer.status()
         return {
-            "port": {"state": port.state.value, "why": port.why, "samples_dropped": port.dropped},
+            "port": {
+                "state": port.state.value,
+                "why": port.why or port.talk.words,
+                "talk": port.talk.value,
+                "samples_dropped": port.dropped,
+            },
             "archive_failing_since_utc": writing.failing_since,
             "archive_why": writing.why if writing.failing_since is not None else "",
             "rows_dropped": writing.dropped_rows,

@@ -117,6 +117,8 @@ class Station:
         self._past: deque[tuple[float, Counts]] = deque(maxlen=int(_HISTORY_S / interval))
         self._awaiting: Mapping[str, Json] | None = None
         self._changed = True
+        self._centred = False
+        self._published = float("-inf")
         self._sealed: list[int | str] = []
 
     # -- readings --
@@ -125,6 +127,9 @@ class Station:
         """Take what the port gave and step through at most `budget` slots; True where more are due at once."""
         now = self._monotonic()
         self._ticks.add(samples, now)
+        if not self._centred and self.cycle is None and self._ticks.seen:
+            self._ticks.centre()
+            self._centred = True
         given = 0
         for slot in islice(self._ticks.due(now), budget):
             self._slot(slot)
@@ -182,7 +187,12 @@ class Station:
         """Begin a cycle whose zero is `origin`; rows since then that are kept in memory become its first."""
         latest = self._ticks.latest(self._monotonic())
         kept = [(at, counts) for at, counts in self._past if at >= min(origin, latest)]
-        origin = kept[0][0] if kept else latest
+        if len(kept) < 2:
+            self._ticks.centre()
+            origin = self._ticks.latest(self._monotonic())
+            kept = [(origin, counts) for _, counts in kept]
+        else:
+            origin = kept[0][0]
         started = self._utc() - (self._monotonic() - origin)
         start = CycleStart(
             cycle_id=self._new_id(),
@@ -337,9 +347,9 @@ class Station:
             snapshot, cycle_id, utc = self._empty(), None, self._utc()
         else:
             snapshot, cycle_id = cycle.watch.snapshot(), cycle.id
-            # A dashboard takes a state as new by its time; what was done within one second is new as well.
-            within = min(max(cycle.axis(self._monotonic()) - cycle.t, 0.0), float(self._interval))
-            utc = cycle.utc(max(cycle.t, 0.0) + within)
+            # A dashboard takes a state as new by its time: what was done within one second is new as well.
+            utc = max(cycle.utc(max(cycle.t, 0.0)), min(self._published + 0.001, cycle.utc(cycle.t + 1.0)))
+            self._published = utc
         state = {**to_json(snapshot), "recorder": dict(self.about)}
         self._put(Job(lambda archive: archive.put_state(self.name, cycle_id, utc, state), key=f"state {self.name}"))
         return True

@@ -105,6 +105,14 @@ class TickAssembler:
         self._next = self._floor = at
         self._wait_until = wait_until
 
+    def centre(self) -> None:
+        """Shift the grid forward so that samples like the newest one fall into the middle of a slot.
+
+        On the edge between two slots, jitter would put two samples into one of them and none into the next.
+        """
+        if self._next is not None and self._newest > -math.inf:
+            self._next += (self._newest + 0.5 * self._interval - self._next) % self._interval
+
     def latest(self, now: float) -> float:
         """The end of the newest slot given out; before the first one, the grid point at or before `now`."""
         if self._next is None:
