@@ -7,9 +7,10 @@ is one line naming file, line and key.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from press_monitor.callout import Horn, Phone, read_horn, read_phone, read_port
 from press_monitor.cure.compound import Compound
 from press_monitor.cure.kinetics import activation_energy_from_tc90
 from press_monitor.cure.layers import (
@@ -23,7 +24,9 @@ from press_monitor.cure.layers import (
 )
 from press_monitor.quantities import Dimension, QuantityError, UnitSystem, parse
 from press_monitor.tables import ShopError, Table, read_toml
+from press_monitor.watch.kinds import KINDS, AlarmKind
 from press_monitor.watch.recipe import BagSupply, Recipe
+from press_monitor.watch.types import Priority
 
 __all__ = ["Press", "RepairFile", "Shop", "ShopError", "load_repair", "load_shop", "repair_from_text"]
 
@@ -74,8 +77,13 @@ class Shop:
     recipes: Mapping[str, Recipe]
     presses: Mapping[str, Press]
     repairs: Mapping[str, RepairFile]
+    alarms: tuple[AlarmKind, ...]
+    """The shop's own alarm limits."""
     repair_texts: Mapping[str, str]
     """Each ready-made repair as the text of a repair file, as a start command carries it."""
+
+    horn: Horn | None = None
+    phone: Phone | None = None
 
     def recipe(self, name: str) -> Recipe:
         """A recipe by name. Raises `ShopError` naming those there are."""
@@ -110,7 +118,10 @@ def load_shop(path: Path) -> Shop:
     compounds = {key: _compound(key, table) for key, table in root.named("compounds")}
     recipes = {key: _recipe(key, table) for key, table in root.named("recipes")}
     presses = {key: _press(key, table, recipes) for key, table in root.named("presses")}
+    alarms = tuple(_alarm(key, table, root) for key, table in root.named("alarms"))
     presets = {key: (table, _repair(table, compounds)) for key, table in root.named("repairs")}
+    horn = root.maybe("horn", lambda key: read_horn(root.table(key)))
+    phone = root.maybe("phone", lambda key: read_phone(root.table(key)))
     root.done()
     return Shop(
         file=str(path),
@@ -122,7 +133,10 @@ def load_shop(path: Path) -> Shop:
         recipes=recipes,
         presses=presses,
         repairs={key: repair for key, (_, repair) in presets.items()},
+        alarms=alarms,
         repair_texts={key: _as_toml(table) for key, (table, _) in presets.items()},
+        horn=horn,
+        phone=phone,
     )
 
 
@@ -219,13 +233,41 @@ def _recipe(name: str, table: Table) -> Recipe:
     return recipe
 
 
+def _alarm(name: str, table: Table, root: Table) -> AlarmKind:
+    """``[alarms.KIND]``: priority, on_delay, off_delay, deadband in place of the catalogue's."""
+    if name not in KINDS:
+        raise root.table("alarms").error(name, f"no such alarm; there are: {', '.join(KINDS)}")
+    kind = KINDS[name]
+    pressure = name.startswith("bag")
+    dimension = Dimension.PRESSURE if pressure else Dimension.TEMPERATURE
+
+    def delay(key: str, default: float) -> float:
+        seconds = table.quantity(key, Dimension.TIME) if table.has(key) else default
+        if not 0.0 <= seconds <= 86_400.0:
+            raise table.error(key, "wants a time from 0 s to 24 h")
+        return seconds
+
+    own = replace(
+        kind,
+        priority=Priority(table.choice("priority", tuple(p.value for p in Priority), kind.priority.value)),
+        on_delay=delay("on_delay", kind.on_delay),
+        off_delay=delay("off_delay", kind.off_delay),
+        deadband=table.quantity("deadband", dimension, difference=True) if table.has("deadband") else kind.deadband,
+    )
+    if own.deadband < 0.0:
+        raise table.error("deadband", "must not be negative")
+    table.done()
+    return own
+
+
 def _press(name: str, table: Table, recipes: Mapping[str, Recipe]) -> Press:
     recipe = table.text("recipe")
     if recipe not in recipes:
         raise table.error("recipe", f"no recipe {recipe!r}; there are: {', '.join(recipes) or 'none'}")
     options = table.raw("options")
     if table.has("port"):
-        options["port"] = table.text("port")
+        read_port(table)
+        options["port"] = table.data["port"]
     press = Press(
         name=name,
         title=table.text("title", name),

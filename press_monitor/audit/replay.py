@@ -74,6 +74,7 @@ def setup_for_log(log: Log, shop: Shop, recipe: str, repair: RepairFile) -> Watc
         tire=log.comment("tire") or "",
         section=log.comment("section") or "",
         mats_overlap=repair.mats_overlap,
+        kinds=shop.alarms,
     )
 
 

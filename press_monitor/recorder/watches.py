@@ -105,6 +105,7 @@ class ShopWatches:
             section=str(told.get("section") or ""),
             mats_overlap=overlap,
             overlap_asked=ticket is not None,
+            kinds=self._shop.alarms,
         )
 
     def again(self, start: CycleStart, save: Json | None) -> Watch:

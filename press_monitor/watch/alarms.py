@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from press_monitor.watch.alarm_table import AlarmEvent, next_state
-from press_monitor.watch.kinds import ANY, CAUSES, KINDS
+from press_monitor.watch.kinds import ANY, CAUSES, KINDS, AlarmKind
 from press_monitor.watch.types import (
     AlarmChanged,
     AlarmState,
@@ -64,7 +64,8 @@ class _State:
 class AlarmBook:
     """All alarms of one cycle. Deterministic: ids count up in the order of raising."""
 
-    def __init__(self) -> None:
+    def __init__(self, kinds: Mapping[str, AlarmKind] = KINDS) -> None:
+        self._kinds = kinds
         self._s = _State()
 
     def save(self) -> Json:
@@ -106,7 +107,9 @@ class AlarmBook:
             if entry.pending_since is None:
                 entry.pending_since = t
             standing = entry.view is not None and entry.view.cleared_s is None
-            if not standing and t - entry.pending_since >= KINDS[condition.kind].on_delay - 1e-6:
+            kind = self._kinds[condition.kind]
+            wait = 0.0 if kind.own_clock else kind.on_delay
+            if not standing and t - entry.pending_since >= wait - 1e-6:
                 changed.append(self._raise(t, entry, condition))
         for key, entry in self._s.entries.items():
             if key not in true_now:
@@ -116,7 +119,7 @@ class AlarmBook:
         return changed
 
     def _raise(self, t: float, entry: _Entry, condition: Condition) -> AlarmChanged:
-        kind = KINDS[condition.kind]
+        kind = self._kinds[condition.kind]
         cause = self._cause_of(condition)
         before = entry.view
         state = AlarmState.NORMAL
@@ -165,7 +168,7 @@ class AlarmBook:
             return []
         if entry.clear_since is None:
             entry.clear_since = t
-        kind = KINDS[view.kind]
+        kind = self._kinds[view.kind]
         if t - entry.clear_since < kind.off_delay - 1e-6:
             return []
         state = view.state
@@ -184,7 +187,7 @@ class AlarmBook:
         view = entry.view
         if view is None:
             return []
-        state = next_state(view.state, event, latching=KINDS[view.kind].latching, present=view.cleared_s is None)
+        state = next_state(view.state, event, latching=self._kinds[view.kind].latching, present=view.cleared_s is None)
         if state is view.state:
             return []
         view = replace(view, state=state)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from press_monitor.quantities import PSI
 from press_monitor.watch.advice import Stage, Words
 from press_monitor.watch.alarms import Condition
 from press_monitor.watch.channels import Channel
+from press_monitor.watch.kinds import KINDS, AlarmKind
 from press_monitor.watch.leak import Cooling, Leak
 from press_monitor.watch.recipe import Recipe
 from press_monitor.watch.types import Json, Phase, from_json, to_json
@@ -16,7 +17,6 @@ from press_monitor.watch.types import Json, Phase, from_json, to_json
 __all__ = ["Bag"]
 
 BURST_RATE = 0.5 * PSI
-DEADBAND = 0.5 * PSI
 
 
 @dataclass(slots=True)
@@ -24,6 +24,7 @@ class _State:
     up_since: float | None = None
     burst_since: float | None = None
     low_since: float | None = None
+    high_since: float | None = None
     down_since: float | None = None
     settled_since: float | None = None
 
@@ -31,7 +32,10 @@ class _State:
 class Bag:
     """Detectors over the bag channel. `None` channel: no bag pressure is recorded on this press."""
 
-    def __init__(self, recipe: Recipe, channel: Channel | None, words: Words) -> None:
+    def __init__(
+        self, recipe: Recipe, channel: Channel | None, words: Words, kinds: Mapping[str, AlarmKind] = KINDS
+    ) -> None:
+        self._low, self._high = kinds["bag-low"], kinds["bag-high"]
         self._recipe, self.channel, self._words = recipe, channel, words
         self.leak = Leak(channel) if channel is not None else None
         self.s = _State()
@@ -82,10 +86,15 @@ class Bag:
         value = channel.value
         if value >= self._recipe.bag_minimum:
             s.up_since = t if s.up_since is None else s.up_since
-            s.low_since = None
             s.burst_since = None
+            if value >= self._recipe.bag_minimum + self._low.deadband:
+                s.low_since = None
         elif s.low_since is None:
             s.low_since = t
+        if value > self._recipe.bag_maximum:
+            s.high_since = t if s.high_since is None else s.high_since
+        elif value <= self._recipe.bag_maximum - self._high.deadband:
+            s.high_since = None
         if value < 0.2 * self._recipe.bag_pressure:
             s.down_since = t if s.down_since is None else s.down_since
         else:
@@ -107,11 +116,11 @@ class Bag:
         value = self.value(t)
         if value is None or phase not in (Phase.LOADED, Phase.HEAT_UP, Phase.HOLD, Phase.COOL_DOWN):
             return
-        if value > self._recipe.bag_maximum:
+        if self.s.high_since is not None:
             yield Condition(
                 "bag-high",
                 "bag",
-                t,
+                self.s.high_since,
                 self._words.bag_high_message(value, self._recipe.bag_maximum),
                 self._words.bag_high_advice(stage),
             )
@@ -119,8 +128,8 @@ class Bag:
         if heating_since is None or phase not in (Phase.HEAT_UP, Phase.HOLD):
             return
         yield from self._burst(t, value, stage)
-        if self.been_up and value < self._recipe.bag_minimum + (DEADBAND if self.s.low_since else 0.0):
-            since = self.s.low_since if self.s.low_since is not None else t
+        if self.been_up and self.s.low_since is not None:
+            since = self.s.low_since
             yield Condition(
                 "bag-low",
                 "bag",

@@ -17,7 +17,6 @@ FASTEST_MAT = 150.0
 """No mat, not even a bare one, falls toward ambient with a shorter time constant; what does is the probe itself, s."""
 LIFTED_DROP = 6.0
 BACK_AFTER = 30.0
-STUCK = 120.0
 BAG_JUMP = 10_000.0
 """The same of a bag, Pa a second."""
 MAT_JUMP = 3.0
@@ -209,7 +208,9 @@ class Channel:
         """Whether it has spoken often enough to know how often it speaks."""
         return len(self.s.gaps) >= 3
 
-    def watch_stillness(self, t: float, partner: Channel | None, *, heating: bool, period: float | None = None) -> None:
+    def watch_stillness(
+        self, t: float, partner: Channel | None, *, heating: bool, after: float, period: float | None = None
+    ) -> None:
         """Tell a value that is frozen to the digit from one that is merely steady at a coarse resolution.
 
         Its own noise tells where there is any, or the thermostat's `period`; in heat-up the other mat's rise does.
@@ -224,7 +225,7 @@ class Channel:
             return
         if s.changed_from is None and partner is not None:
             s.changed_from = partner.value
-        if still < self.limit(STUCK):
+        if still < self.limit(after):
             return
         usual = min(self._usual_stillness(), 0.7 * period if period is not None else 1e9)
         left_behind = False

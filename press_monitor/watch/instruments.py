@@ -10,11 +10,11 @@ from press_monitor.watch.advice import Words
 from press_monitor.watch.alarms import Condition
 from press_monitor.watch.channels import Channel
 from press_monitor.watch.faces import HOLD_ON, Face
+from press_monitor.watch.kinds import KINDS, AlarmKind
 from press_monitor.watch.types import Json, RecordHole, from_json, to_json
 
 __all__ = ["Instruments"]
 
-NO_READINGS = 5.0
 FIRST_WORDS = 45.0
 """How long to wait while it is not known yet how often the instruments speak, s."""
 _STEADY = (Role.INNER_MAT, Role.OUTER_MAT, Role.BURIED, Role.BAG)
@@ -29,8 +29,16 @@ class _State:
 class Instruments:
     """All channels of a press, as far as they can be believed."""
 
-    def __init__(self, channels: Mapping[str, Channel], faces: tuple[Face, ...], ambient: float, words: Words) -> None:
+    def __init__(
+        self,
+        channels: Mapping[str, Channel],
+        faces: tuple[Face, ...],
+        ambient: float,
+        words: Words,
+        kinds: Mapping[str, AlarmKind] = KINDS,
+    ) -> None:
         self._channels, self._faces, self._ambient, self._words = channels, faces, ambient, words
+        self._silence, self._still = kinds["no-readings"].on_delay, kinds["probe-stuck"].on_delay
         self.s = _State()
 
     def save(self) -> Json:
@@ -54,12 +62,12 @@ class Instruments:
                 partner = next((o for face_ in self._faces if face_ is not face for o in face_.channels), None)
                 channel.watch_lifting(t, self._ambient, others[0] if others else None)
                 channel.watch_crossing(t, partner)
-                channel.watch_stillness(t, partner, heating=heating, period=face.period())
+                channel.watch_stillness(t, partner, heating=heating, period=face.period(), after=self._still)
         for channel in self._channels.values():
             if channel.role in _STEADY:
                 channel.watch_jumps(t)
             if channel.role in (Role.BAG, Role.BURIED):
-                channel.watch_stillness(t, None, heating=False)
+                channel.watch_stillness(t, None, heating=False, after=self._still)
 
     def hear(self, t: float, heard: bool) -> list[RecordHole]:
         """Take note of whether anything came; the end of a silence that was too long is a hole in the record."""
@@ -75,7 +83,7 @@ class Instruments:
 
     def _silence_limit(self) -> float:
         known = [channel.s.interval for channel in self._channels.values() if channel.rhythm_known]
-        return max(NO_READINGS, 4.0 * min(known)) if known else FIRST_WORDS
+        return max(self._silence, 4.0 * min(known)) if known else FIRST_WORDS
 
     def silence(self, t: float, first: float) -> Condition | None:
         """The alarm of a silent press; nothing was ever heard before `first`."""

@@ -17,6 +17,7 @@ from press_monitor.watch.curing import Curing
 from press_monitor.watch.faces import Face
 from press_monitor.watch.heat import Heat
 from press_monitor.watch.instruments import Instruments
+from press_monitor.watch.kinds import kinds_with
 from press_monitor.watch.phases import Phases
 from press_monitor.watch.ram import Ram
 from press_monitor.watch.setup import WatchSetup, energy_of, is_mat
@@ -32,8 +33,6 @@ from press_monitor.watch.types import (
 )
 
 __all__ = ["CureJudge"]
-
-OVERDUE = 1800.0
 
 
 @dataclass(slots=True)
@@ -59,6 +58,7 @@ class CureJudge:
     def __init__(self, setup: WatchSetup) -> None:
         self.setup = setup
         self.words = Words(setup.units)
+        self._kinds = kinds = kinds_with(setup.kinds)
         self.channels = {name: Channel(name) for name in setup.channels}
         energy = energy_of(setup.repair)
         self.faces = tuple(
@@ -68,7 +68,7 @@ class CureJudge:
             and is_mat(setup.repair, name)
         )
         bags = [c for c in self.channels.values() if role_of(c.name) is Role.BAG]
-        self.bag = Bag(setup.recipe, bags[0] if bags else None, self.words)
+        self.bag = Bag(setup.recipe, bags[0] if bags else None, self.words, kinds)
         rams = [c for c in self.channels.values() if c.role is Role.RAM]
         self.ram = Ram(rams[0] if rams else None, self.words)
         self.heat = Heat(setup.recipe, self.faces, self.words)
@@ -79,8 +79,8 @@ class CureJudge:
             if setup.repair is not None
             else None
         )
-        self.instruments = Instruments(self.channels, self.faces, setup.ambient, self.words)
-        self.alarms = AlarmBook()
+        self.instruments = Instruments(self.channels, self.faces, setup.ambient, self.words, kinds)
+        self.alarms = AlarmBook(kinds)
         self.s = _State()
         self._atmosphere = pressure_at_altitude(setup.altitude)
 
@@ -274,7 +274,7 @@ class CureJudge:
             advice = self.words.bag_advice(stage)
             message = self.words.pressure_lost_message(vulnerable)
             conditions.append(Condition("pressure-lost-uncured", "bag", self.bag.s.low_since or t, message, advice))
-        if phase is Phase.HOLD and s.done_since is not None and t - s.done_since >= OVERDUE:
+        if phase is Phase.HOLD and s.done_since is not None and t - s.done_since >= self._kinds["overdue"].on_delay:
             message = self.words.overdue_message((t - s.done_since) / 60.0)
             conditions.append(Condition("overdue", None, s.done_since, message, self.words.overdue_advice(stage)))
         return conditions

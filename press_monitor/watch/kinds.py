@@ -2,22 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from press_monitor.quantities import PSI
 from press_monitor.watch.types import Priority
 
-__all__ = ["ANY", "CAUSES", "KINDS", "SAME", "AlarmKind"]
+__all__ = ["ANY", "CAUSES", "KINDS", "SAME", "AlarmKind", "kinds_with"]
 
 
 @dataclass(frozen=True, slots=True)
 class AlarmKind:
-    """One kind of alarm. Delays in s; `on_delay` counts while the condition holds without a break."""
+    """One kind of alarm.
+
+    Attributes:
+        name: as people read it.
+        priority: IEC 62682.
+        on_delay: s for which the condition must hold without a break.
+        off_delay: s for which it must be gone.
+        deadband: how far back it must come, Pa for pressures and K for temperatures.
+        latching: whether it stays until someone resets it.
+        own_clock: the detector itself waits out `on_delay`, since it knows since when.
+    """
 
     name: str
     priority: Priority
     on_delay: float
     off_delay: float = 10.0
+    deadband: float = 0.0
     latching: bool = False
+    own_clock: bool = False
 
 
 _HIGH, _MEDIUM = Priority.HIGH, Priority.MEDIUM
@@ -28,28 +42,34 @@ KINDS: dict[str, AlarmKind] = {
         AlarmKind("bag-burst", _HIGH, 0.0, latching=True),
         AlarmKind("bag-leaking", _MEDIUM, 0.0, off_delay=60.0),
         AlarmKind("bag-topping-up", _MEDIUM, 0.0, off_delay=300.0),
-        AlarmKind("bag-low", _HIGH, 15.0),
-        AlarmKind("bag-high", _MEDIUM, 15.0),
+        AlarmKind("bag-low", _HIGH, 15.0, deadband=0.5 * PSI),
+        AlarmKind("bag-high", _MEDIUM, 15.0, deadband=0.5 * PSI),
         AlarmKind("heat-without-pressure", _HIGH, 60.0),
         AlarmKind("heat-lost", _HIGH, 25.0, off_delay=30.0),
         AlarmKind("below-profile", _MEDIUM, 60.0, off_delay=30.0),
-        AlarmKind("above-profile", _MEDIUM, 60.0, off_delay=30.0),
-        AlarmKind("above-maximum", _HIGH, 5.0, off_delay=30.0),
+        AlarmKind("above-profile", _MEDIUM, 60.0, off_delay=30.0, deadband=0.5),
+        AlarmKind("above-maximum", _HIGH, 5.0, off_delay=30.0, deadband=1.0),
         AlarmKind("heat-up-late", _MEDIUM, 60.0),
         AlarmKind("mats-uneven", _MEDIUM, 60.0, off_delay=60.0),
         AlarmKind("probe-open", _MEDIUM, 3.0),
         AlarmKind("probe-lifted", _MEDIUM, 0.0, off_delay=30.0),
-        AlarmKind("probe-stuck", _MEDIUM, 0.0, off_delay=30.0),
+        AlarmKind("probe-stuck", _MEDIUM, 120.0, off_delay=30.0, own_clock=True),
         AlarmKind("probe-erratic", _MEDIUM, 0.0, off_delay=60.0),
         AlarmKind("probe-reversed", _MEDIUM, 20.0, off_delay=30.0),
         AlarmKind("mat-weak", _MEDIUM, 120.0, off_delay=120.0),
         AlarmKind("ram-low", _MEDIUM, 15.0),
-        AlarmKind("no-readings", _HIGH, 0.0, off_delay=0.0),
+        AlarmKind("no-readings", _HIGH, 5.0, off_delay=0.0, own_clock=True),
         AlarmKind("pressure-lost-uncured", _HIGH, 5.0),
         AlarmKind("released-early", _HIGH, 5.0, latching=True),
-        AlarmKind("overdue", _MEDIUM, 0.0),
+        AlarmKind("overdue", _MEDIUM, 1800.0, own_clock=True),
     )
 }
+
+
+def kinds_with(own: Iterable[AlarmKind]) -> Mapping[str, AlarmKind]:
+    """The catalogue with a shop's own limits in it."""
+    return {**KINDS, **{kind.name: kind for kind in own}}
+
 
 SAME, ANY = "same", "any"
 

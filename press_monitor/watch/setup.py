@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from press_monitor.cure.layers import FaceKind, Repair
 from press_monitor.quantities import UnitSystem
+from press_monitor.watch.kinds import AlarmKind
 from press_monitor.watch.recipe import Recipe
 
 __all__ = ["WatchSetup", "energy_of", "is_mat"]
@@ -27,6 +28,7 @@ class WatchSetup:
         ticketed: whether anybody said what is being cured.
         tire, section: free text for screens.
         mats_overlap: the ticket's answer; None where it was not given.
+        kinds: the shop's own alarm limits, in place of the catalogue's.
         overlap_asked: whether there was a ticket to ask it on.
     """
 
@@ -42,6 +44,7 @@ class WatchSetup:
     section: str = ""
     mats_overlap: bool | None = None
     overlap_asked: bool = False
+    kinds: tuple[AlarmKind, ...] = ()
 
 
 def energy_of(repair: Repair | None) -> float:
