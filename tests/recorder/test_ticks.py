@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -101,6 +102,19 @@ def test_a_new_grid_gives_out_nothing_before_its_start_even_from_an_instruments_
     slots = list(assembler.due(99.5))
     assert [slot.at for slot in slots] == [57.25 + n for n in range(43)]
     assert [values(slot)[0] for slot in slots] == [float(t) for t in range(57, 100)]
+
+
+def test_samples_at_the_edge_of_two_slots_are_given_a_slot_each_once_the_grid_is_centred():
+    dice = random.Random(3)
+    edge = [good("bag", float(n), n + dice.uniform(-0.02, 0.02)) for n in range(2, 200)]
+    assert len({values(slot) for slot, _ in fed(TickAssembler(["bag"]), edge, 199.5)}) < 195, "without centring"
+    assembler = TickAssembler(["bag"])
+    assembler.add(edge[:1], 2.05)
+    list(assembler.due(2.05))
+    assembler.centre()
+    slots = fed(assembler, edge[1:], 199.5, start=2.1)
+    assert [values(slot)[0] for slot, _ in slots] == [float(n) for n in range(3, 200)]
+    assert [slot.at - slots[0][0].at for slot, _ in slots] == pytest.approx([float(n) for n in range(197)])
 
 
 def test_two_seconds_a_slot():
