@@ -6,26 +6,23 @@ import threading
 import time
 from collections.abc import Mapping, Sequence
 
-import serial
-
 from drivers.base import Clock, DriverError, Fault, PortLost, Sample
 from drivers.modbus_frames import Garble, Question, Refusal
-from drivers.modbus_line import TROUBLE, Line, LineSettings, Silence, join, leave
+from drivers.modbus_line import Line, Silence, join, leave
 from drivers.modbus_map import read_registers
 from drivers.modbus_poll import MOST_REGISTERS, Block, Poller, plan
+from drivers.modbus_wire import read_settings
 from drivers.options import Options
 
 __all__ = ["ModbusDriver"]
-
-_PARITY = {"none": "N", "even": "E", "odd": "O"}
 
 
 class ModbusDriver:
     """Reads holding and input registers; never writes.
 
-    Options: `port`: ``COM3``, ``/dev/ttyUSB0`` or a URL of pyserial's for RTU, ``tcp://host:502`` for Modbus TCP. Of
-    a serial line also `baud` (9600), `parity` (``none``), `stopbits` (1). Presses whose channels are on one line give
-    the same port and take turns on it. Then
+    Options: `port`: ``COM3``, ``/dev/ttyUSB0``, a table that says which adapter (`drivers.ports`) or a URL of
+    pyserial's for RTU, ``tcp://host:502`` for Modbus TCP. Of a serial line also `baud` (9600), `parity` (``none``),
+    `stopbits` (1). Presses whose channels are on one line give the same port and take turns on it. Then
 
     * `channels`: a table a channel. `unit` (``degC``, ``psi``, ``counts``, …), `function` (``holding``, ``input``),
       `address` (on the wire, from 0), `type` (``int16``, ``uint16``, ``int32``, ``uint32``, ``float32``), `order` of
@@ -44,7 +41,7 @@ class ModbusDriver:
 
     def __init__(self, settings: Mapping[str, object], clock: Clock) -> None:
         options = Options(settings)
-        self._settings = _line_settings(options)
+        self._settings = read_settings(options)
         self._period = options.number("period", 1.0, low=0.02, high=60.0)
         self._timeout = options.number("timeout", 0.3, low=0.01, high=10.0)
         gap = options.whole("gap", 8, low=0, high=MOST_REGISTERS)
@@ -146,30 +143,6 @@ class ModbusDriver:
         if needed > self._period:
             raise DriverError(
                 "period",
-                f"{self._period:g} s is too short, the bytes alone take {needed:.2f} s at {line.baud} baud: "
+                f"{self._period:g} s is too short, the bytes alone take {needed:.2f} s at {line.form}: "
                 "give a longer period, or a faster baud",
             )
-
-
-def _line_settings(options: Options) -> LineSettings:
-    name = options.text("port")
-    if (network := LineSettings(name)).tcp:
-        try:
-            network.host()
-        except ValueError as error:
-            raise DriverError("port", f"{error}, not {name!r}") from None
-        return network
-    stopbits = options.number("stopbits", 1.0, low=1.0, high=2.0)
-    if stopbits not in (1.0, 2.0):
-        raise DriverError("stopbits", f"must be 1 or 2, not {stopbits:g}")
-    settings = LineSettings(
-        name,
-        options.whole("baud", 9600, low=300, high=4_000_000),
-        _PARITY[options.text("parity", "none", among=tuple(_PARITY))],
-        stopbits,
-    )
-    try:
-        serial.serial_for_url(name, do_not_open=True, baudrate=settings.baud)
-    except TROUBLE as error:
-        raise DriverError("port", f"cannot be used: {error}") from None
-    return settings

@@ -60,10 +60,6 @@ class Codec(Protocol):
     def feed(self, data: bytes) -> Answer | None:
         """Take what came; None until the answer is whole. Raises `ConnectionError` where the stream is beyond use."""
 
-    @property
-    def wanted(self) -> int:
-        """Bytes that must come before there can be an answer, 1 at least."""
-
 
 class _Library:
     """What is used of pymodbus, imported when a line is opened."""
@@ -128,13 +124,6 @@ class RtuCodec:
         self._sent = self._library.frame(question, 0)
         return self._sent
 
-    @property
-    def wanted(self) -> int:
-        """Bytes that must come before there can be an answer."""
-        if len(self._buffer) < _SHORTEST_RTU:
-            return _SHORTEST_RTU - len(self._buffer)
-        return max(1, (self._size(0) or 0) - len(self._buffer))
-
     def feed(self, data: bytes) -> Answer | None:
         """Take what came; None while an answer may still become whole."""
         self._buffer += data
@@ -185,11 +174,6 @@ class TcpCodec:
         self._question = question
         self._transaction = self._transaction % 65_535 + 1
         return self._library.frame(question, self._transaction)
-
-    @property
-    def wanted(self) -> int:
-        """Bytes that must come before there can be an answer."""
-        return 1
 
     def feed(self, data: bytes) -> Answer | None:
         """Take what came; answers to earlier questions are passed over."""

@@ -6,182 +6,25 @@ so that a question and its answer are never mixed with another's.
 
 from __future__ import annotations
 
-import os
-import socket
-import sys
 import threading
 import time
 from collections import deque
 from collections.abc import Hashable
 from dataclasses import dataclass
-from typing import Protocol
-from urllib.parse import urlsplit
-
-import serial
 
 from drivers.base import PortLost
 from drivers.modbus_frames import Answer, Codec, Garble, Question, RtuCodec, TcpCodec
+from drivers.modbus_wire import LineSettings, Wire, make_wire
 
-if sys.platform == "win32":
-    _TERMIOS: tuple[type[BaseException], ...] = ()
-else:
-    import termios
+__all__ = ["Line", "Silence", "join", "leave"]
 
-    _TERMIOS = (termios.error,)
-
-__all__ = ["TROUBLE", "Line", "LineSettings", "Silence", "join", "leave"]
-
-# What an unplugged or closing port raises: SerialException and bare OSError, termios.error (no OSError), and
-# TypeError, ValueError or AttributeError where a handle vanished under a read.
-TROUBLE: tuple[type[BaseException], ...] = (OSError, TypeError, ValueError, AttributeError, *_TERMIOS)
-
-_TCP = "tcp://"
-_TCP_PORT = 502
-_CONNECT_S = 3.0
-_SLICE_S = 0.02
-_NAP_S = 0.002
-_WRITE_S = 0.5
 _SILENT_CONNECTION_S = 10.0
 _SILENT_QUESTIONS = 3
-_MOST_BYTES = 4096
-
-
-@dataclass(frozen=True, slots=True)
-class LineSettings:
-    """A line and how it is driven; `parity` as pyserial has it. Of ``tcp://`` only the name counts."""
-
-    name: str
-    baud: int = 9600
-    parity: str = "N"
-    stopbits: float = 1.0
-
-    @property
-    def tcp(self) -> bool:
-        """Whether it is a TCP connection with Modbus TCP's own frames."""
-        return self.name.lower().startswith(_TCP)
-
-    @property
-    def key(self) -> Hashable:
-        """The same for two names of one port."""
-        if "://" in self.name:
-            return self.name.lower()
-        return os.path.realpath(self.name) if os.name == "posix" else self.name.upper()
-
-    @property
-    def form(self) -> str:
-        """How bytes go over it, in words."""
-        return "" if self.tcp else f"{self.baud} baud 8{self.parity}{self.stopbits:g}"
-
-    def seconds(self, count: int) -> float:
-        """How long `count` bytes are on the wire; start, 8 data, parity and stop bits each."""
-        bits = 9.0 + (self.parity != "N") + self.stopbits
-        return 0.0 if self.tcp else count * bits / self.baud
-
-    @property
-    def pause(self) -> float:
-        """Silence between frames, s: 3.5 characters, 1.75 ms above 19200 baud.
-
-        Modbus over Serial Line V1.02, 2.5.1.1.
-        """
-        if self.tcp:
-            return 0.0
-        return self.seconds(7) / 2.0 if self.baud <= 19_200 else 0.00175
-
-    def host(self) -> tuple[str, int]:
-        """Host and port of a ``tcp://`` name. Raises `ValueError` where it is none."""
-        parts = urlsplit(self.name)
-        if not parts.hostname or parts.path not in ("", "/") or parts.query or parts.fragment or parts.username:
-            raise ValueError('wants "tcp://host" or "tcp://host:502"')
-        return parts.hostname, _TCP_PORT if parts.port is None else parts.port
 
 
 @dataclass(frozen=True, slots=True)
 class Silence:
     """Nothing came in time."""
-
-
-class _Wire(Protocol):
-    """Bytes out and in. Every call may raise what stands in `TROUBLE`."""
-
-    def send(self, data: bytes) -> None: ...
-
-    def receive(self, least: int, wait: float) -> bytes:
-        """Whatever came within `wait` seconds; may return before, with less than `least` or nothing."""
-
-    def drain(self) -> None:
-        """Throw away what came unasked."""
-
-    def close(self) -> None: ...
-
-
-class _SerialWire:
-    """A port of pyserial's. Its time-out is fixed: changing it means setting the whole port up again."""
-
-    def __init__(self, settings: LineSettings) -> None:
-        port = serial.serial_for_url(
-            settings.name,
-            do_not_open=True,
-            baudrate=settings.baud,
-            parity=settings.parity,
-            stopbits=settings.stopbits,
-            timeout=_SLICE_S,
-            write_timeout=_WRITE_S,
-        )
-        # Two masters on one port would read each other's answers; Windows refuses the second by itself.
-        if os.name == "posix" and "://" not in settings.name:
-            port.exclusive = True
-        port.open()
-        self._port = port
-        self._nap = threading.Event()
-
-    def send(self, data: bytes) -> None:
-        self._port.write(data)
-
-    def receive(self, least: int, wait: float) -> bytes:
-        waiting = self._port.in_waiting
-        if waiting < least and wait < _SLICE_S:
-            # Not the time for a whole time-out.
-            self._nap.wait(max(0.0, min(wait, _NAP_S)))
-            waiting = least = self._port.in_waiting
-        return self._port.read(min(_MOST_BYTES, max(least, waiting))) if least else b""
-
-    def drain(self) -> None:
-        for _ in range(16):
-            waiting = self._port.in_waiting
-            if not waiting:
-                break
-            self._port.read(min(_MOST_BYTES, waiting))
-
-    def close(self) -> None:
-        self._port.close()
-
-
-class _TcpWire:
-    """A socket. Nothing is drained: an answer nobody waits for is known by its number."""
-
-    def __init__(self, settings: LineSettings) -> None:
-        self._socket = socket.create_connection(settings.host(), timeout=_CONNECT_S)
-        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-
-    def send(self, data: bytes) -> None:
-        self._socket.settimeout(_WRITE_S)
-        self._socket.sendall(data)
-
-    def receive(self, least: int, wait: float) -> bytes:
-        self._socket.settimeout(max(0.0, wait))
-        try:
-            data = self._socket.recv(_MOST_BYTES)
-        except (TimeoutError, BlockingIOError):
-            return b""
-        if not data:
-            raise ConnectionError("the other end hung up")
-        return data
-
-    def drain(self) -> None:
-        return
-
-    def close(self) -> None:
-        self._socket.close()
 
 
 class _Turns:
@@ -214,7 +57,7 @@ class Line:
         self.members: set[object] = set()
         self.turns = _Turns()
         self._opening = threading.Lock()
-        self._wire: _Wire | None = None
+        self._wire: Wire | None = None
         self._codec: Codec
         self._lost = ""
         self._question = Question(0, 3, 0, 1)
@@ -231,11 +74,14 @@ class Line:
                 return
             if self._lost:
                 raise PortLost(self._lost)
+            self._codec = TcpCodec() if self.settings.tcp else RtuCodec()
+            wire = make_wire(self.settings)
             try:
-                self._codec = TcpCodec() if self.settings.tcp else RtuCodec()
-                self._wire = _TcpWire(self.settings) if self.settings.tcp else _SerialWire(self.settings)
-            except TROUBLE as error:
-                raise self.lose(error) from error
+                wire.open()
+            except PortLost as lost:
+                self._lose(lost)
+                raise
+            self._wire = wire
             self._heard_at = time.monotonic()
 
     def ask(self, question: Question, timeout: float, until: float) -> bool:
@@ -260,35 +106,38 @@ class Line:
             if self._quiet_at > until:
                 return False
             self._nap.wait(self._quiet_at - now)
-        wire = self._open_wire()
-        frame = self._codec.ask(self._question)
+        wire = self._taken()
         try:
-            wire.drain()
-            wire.send(frame)
-        except TROUBLE as error:
-            raise self.lose(error) from error
+            wire.send(self._codec.ask(self._question))
+        except PortLost as lost:
+            self._lose(lost)
+            raise
         return True
 
     def answer(self, until: float) -> Answer | Silence | None:
         """Wait for the answer; None at `until`, `Silence` or `Garble` when its time is up. Raises `PortLost`."""
         while True:
-            wire = self._open_wire()
-            answer: Answer | Silence | None = None
-            try:
-                data = wire.receive(self._codec.wanted, min(until, self._deadline) - time.monotonic())
-                if data:
-                    answer = self._codec.feed(data)
-            except TROUBLE as error:
-                raise self.lose(error) from error
+            answer = self._received(min(until, self._deadline) - time.monotonic())
             now = time.monotonic()
-            if data:
-                self._garbled = True
-                self._heard_at, self._unheard = now, 0
             if answer is None and now >= self._deadline:
                 answer = Garble() if self._garbled else Silence()
             if answer is not None or now >= until:
                 self._quiet_at = now + self.settings.pause
                 return answer
+
+    def _received(self, wait: float) -> Answer | Silence | None:
+        try:
+            data = self._taken().receive(wait)
+            if not data:
+                return None
+            self._garbled = True
+            self._heard_at, self._unheard = time.monotonic(), 0
+            return self._codec.feed(data)
+        except PortLost as lost:
+            self._lose(lost)
+            raise
+        except ConnectionError as error:
+            raise self._lose(PortLost(f"{self.settings.name}: {error}")) from error
 
     @property
     def time_left(self) -> float:
@@ -300,27 +149,24 @@ class Line:
         self._unheard += 1
         silent = time.monotonic() - self._heard_at
         if self.settings.tcp and self._unheard >= _SILENT_QUESTIONS and silent >= _SILENT_CONNECTION_S:
-            raise self.lose(ConnectionError(f"nothing came for {silent:.0f} s"))
+            raise self._lose(PortLost(f"{self.settings.name}: nothing came for {silent:.0f} s"))
 
-    def lose(self, why: BaseException) -> PortLost:
+    def _lose(self, lost: PortLost) -> PortLost:
         """Close it for all who share it; returns what to raise."""
-        self._lost = self._lost or f"{self.settings.name}: {str(why) or type(why).__name__}"
+        self._lost = self._lost or str(lost)
         with _TABLE_LOCK:
             if _LINES.get(self.settings.key) is self:
                 del _LINES[self.settings.key]
         self.close()
-        return PortLost(self._lost)
+        return lost
 
     def close(self) -> None:
         """Close the port; never raises."""
         wire, self._wire = self._wire, None
         if wire is not None:
-            try:
-                wire.close()
-            except TROUBLE:
-                return
+            wire.close()
 
-    def _open_wire(self) -> _Wire:
+    def _taken(self) -> Wire:
         wire = self._wire
         if wire is None:
             raise PortLost(self._lost or f"{self.settings.name}: not open")

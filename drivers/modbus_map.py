@@ -78,7 +78,7 @@ class _Keys(Options):
 
     def raw(self, key: str) -> object:
         """Whatever stands there, None where nothing does."""
-        return self._given[key] if self.has(key) else None
+        return self.value(key) if self.has(key) else None
 
     def numbers(self, key: str) -> tuple[float, ...]:
         """A list of finite numbers; empty where the key is missing."""

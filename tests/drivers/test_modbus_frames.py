@@ -143,7 +143,6 @@ def test_noise_raises_nothing_and_is_believed_only_with_its_crc(data: list[bytes
     codec = RtuCodec()
     codec.ask(Question(1, 3, 0, count))
     answer = feed(codec, data)
-    assert codec.wanted >= 1
     if isinstance(answer, tuple):
         body = reply_body(1, 3, answer)
         assert body + crc_of(body).to_bytes(2, "little") in b"".join(data)

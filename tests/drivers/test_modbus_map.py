@@ -176,16 +176,17 @@ def test_a_mistake_in_a_channel_is_one_line_naming_its_key(channels: object, key
 @pytest.mark.parametrize(
     ("options", "key", "words"),
     [
-        ({"port": None}, "port", "text"),
+        ({"port": None}, "port", "device name"),
         ({"port": "nonsense://x"}, "port", "cannot be used"),
         ({"port": "tcp://"}, "port", "tcp://host"),
-        ({"port": "tcp://gauge:port"}, "port", "Port could not be cast|port"),
+        ({"port": "tcp://gauge:port"}, "port", "cannot be used"),
         ({"port": "tcp://gauge:502/x"}, "port", "tcp://host"),
         ({"port": "tcp://gauge", "baud": 9600}, "baud", "unknown key"),
-        ({"baud": 110}, "baud", "between 300"),
-        ({"parity": "mark"}, "parity", "none, even, odd"),
-        ({"stopbits": 1.5}, "stopbits", "1 or 2"),
-        ({"bytesize": 7}, "bytesize", "unknown key"),
+        ({"baud": 10}, "baud", "between 50"),
+        ({"parity": "E"}, "parity", "none, even, odd"),
+        ({"stopbits": 3}, "stopbits", "between 1 and 2"),
+        ({"bytesize": 7}, "bytesize", "must be 8 for Modbus"),
+        ({"port": {"vid": "0403"}}, "port.pid", "vid and pid go together"),
         ({"unit_id": 0}, "unit_id", "between 1 and 247"),
         ({"map": "no-such", "channels": {"bag": {"point": "pressure"}}}, "channels.bag.map", "no map"),
         ({"period": 0}, "period", "between"),
@@ -194,7 +195,7 @@ def test_a_mistake_in_a_channel_is_one_line_naming_its_key(channels: object, key
         ({"largest_read": 126}, "largest_read", "between 2 and 125"),
         ({"largest_read": 1}, "largest_read", "between 2 and 125"),
         # 8 + 9 bytes of 10 bits, and twice 3.5 characters of silence: 240 bits at 1200 a second.
-        ({"period": 0.1, "baud": 1200}, "period", "0.1 s is too short, the bytes alone take 0.20 s at 1200 baud"),
+        ({"period": 0.1, "baud": 1200}, "period", "0.1 s is too short, the bytes alone take 0.20 s at 1200 baud 8N1"),
         ({"speed": 5}, "speed", "unknown key"),
     ],
 )
