@@ -235,7 +235,8 @@ class Port:
                 self._good_at = now
             elif sample.fault is not Fault.UNPLUGGED:
                 self._fault, self._fault_at = sample.fault, now
-        self._window_count += len(samples)
+        # What an instrument remembers comes all at once and is no flood.
+        self._window_count += sum(sample.at >= now - _FLOOD_WINDOW_S for sample in samples)
         if now - self._window_at >= _FLOOD_WINDOW_S:
             if self._window_count > _FLOOD_HZ * len(self._units) * (now - self._window_at):
                 self._flooded_at = now

@@ -146,6 +146,8 @@ class Station:
             if not self.cycle.over:
                 self.cycle.take(slot.at, counts)
             return
+        while self._past and self._past[-1][0] >= slot.at:
+            self._past.pop()  # an instrument's memory goes back behind what was empty until it was heard
         self._past.append((slot.at, counts))
         if self.sealing:
             return

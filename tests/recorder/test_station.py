@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from drivers.base import Sample
 from press_monitor.archive import new_command
 from press_monitor.quantities import to_si
 from press_monitor.recorder.clock import ClockNote
@@ -159,6 +160,28 @@ def test_heating_without_a_ticket_is_recorded_from_where_the_heating_began(bench
     assert "without a ticket" in tell(bench, "start", args=THIN).text
 
 
+def test_a_heat_up_remembered_by_an_instrument_that_is_heard_late_is_recorded_whole(bench):
+    for _ in range(300):
+        bench.second()
+    now = bench.time.real()
+    bench.station.take(
+        [
+            Sample(name, value, unit, now - 250.0 + t)
+            for t in range(250)
+            for name, value, unit in (
+                ("inner_mat", 70.0 + t, "degF"),
+                ("outer_mat", 70.0 + t, "degF"),
+                ("bag", 32.0, "psi"),
+            )
+        ]
+    )
+    (start,) = bench.archive.starts
+    rows = bench.archive.rows[start.cycle_id]
+    assert [t for _, t, _ in rows] == list(range(len(rows)))
+    assert rows[0][2] in [(700 + 10 * n, 700 + 10 * n, 3200) for n in range(3)]
+    assert rows[-1][2] == (3190, 3190, 3200)
+
+
 def test_a_cycle_is_sealed_when_released_and_cooling_mats_begin_no_other(bench):
     cycle_id = started(bench)
     for frame in frames(3600):
@@ -218,8 +241,6 @@ def test_a_set_clock_is_noted_with_the_cycle(bench):
 
 
 def test_a_long_history_is_taken_in_pieces_and_begins_the_awaited_cycle_at_its_first_row(bench):
-    from drivers.base import Sample
-
     bench.station.await_first(THIN)
     now = bench.time.real()
     past = [

@@ -130,7 +130,7 @@ def test_other_channels_are_counted_and_left_out():
     assert [values(slot) for slot in assembler.due(2.0)] == [(3.0,)]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.integers(0, 2**32), st.sampled_from([0.2, 1.0, 3.0]), st.booleans())
 def test_whatever_comes_slots_are_even_in_order_and_never_hold_a_value_from_after_their_end(seed, pace, faults):
     dice = random.Random(seed)
@@ -152,6 +152,8 @@ def test_whatever_comes_slots_are_even_in_order_and_never_hold_a_value_from_afte
                         Fault.OPEN if broken else None,
                     )
                 )
+        if not assembler.seen:
+            slots.clear()  # the very first delivery may be a memory, and go back behind what was empty
         assembler.add(batch, now)
         slots += assembler.due(now)
     live = [slot for slot in slots if slot.at > 101.0]
