@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+import sys
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
@@ -26,7 +27,7 @@ from press_monitor.watch.types import Phase, Priority
 if TYPE_CHECKING:
     from press_monitor.shop import Shop
 
-__all__ = ["Dashboard", "Restart", "run_dashboard"]
+__all__ = ["Dashboard", "Restart", "marker_of", "run_dashboard"]
 
 Restart = Callable[[], str | None]
 """Starts a recorder; returns None, or why it could not, in one line."""
@@ -66,7 +67,8 @@ class Dashboard(App[None]):
         super().__init__()
         self.source, self.shop, self.demo = source, shop, demo
         self.units = shop.units
-        self.marker = marker if marker is not None else _marker_of(os.environ.get("PRESS_MONITOR_CHARTS", ""))
+        self.animation_level = "none"
+        self.marker = marker if marker is not None else marker_of(os.environ, sys.platform)
         self.operator = ""
         self.hint = ""
         self._restart = restart
@@ -265,8 +267,13 @@ class Dashboard(App[None]):
         yield from commands(self)
 
 
-def _marker_of(word: str) -> Marker:
-    return next((m for m in Marker if m.value == word), Marker.BRAILLE)
+def marker_of(environ: Mapping[str, str], platform: str) -> Marker:
+    """What charts are drawn with: `PRESS_MONITOR_CHARTS` decides; the old Windows console, whose fonts lack braille,
+    gets blocks.
+    """
+    word = environ.get("PRESS_MONITOR_CHARTS", "")
+    usual = Marker.BLOCKS if platform == "win32" and "WT_SESSION" not in environ else Marker.BRAILLE
+    return next((m for m in Marker if m.value == word), usual)
 
 
 def run_dashboard(archive: Path, shop: Shop | ShopView, *, restart: Restart | None = None, demo: bool = False) -> None:

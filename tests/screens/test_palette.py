@@ -2,6 +2,7 @@
 
 import pytest
 
+from press_monitor.screens.app import marker_of
 from press_monitor.screens.theme import themes
 from press_monitor.screens.widgets.palette import CONTRAST, DARK, PALETTES, Look, Marker, Tone, contrast, mix
 
@@ -48,3 +49,18 @@ def test_every_tone_has_a_sign_of_its_own_kind():
 
 def test_the_themes_carry_the_palettes():
     assert [t.name for t in themes()] == list(PALETTES)
+
+
+@pytest.mark.parametrize(
+    ("environ", "platform", "marker"),
+    [
+        ({}, "linux", Marker.BRAILLE),
+        ({}, "win32", Marker.BLOCKS),
+        ({"WT_SESSION": "x"}, "win32", Marker.BRAILLE),
+        ({"PRESS_MONITOR_CHARTS": "ascii"}, "linux", Marker.ASCII),
+        ({"PRESS_MONITOR_CHARTS": "braille"}, "win32", Marker.BRAILLE),
+        ({"PRESS_MONITOR_CHARTS": "crayon"}, "linux", Marker.BRAILLE),
+    ],
+)
+def test_charts_are_drawn_with_what_the_terminal_can_show(environ, platform, marker):
+    assert marker_of(environ, platform) is marker

@@ -76,7 +76,7 @@ def _line(row: EventRow, told: Mapping[str, Any]) -> LogLine | None:
 
 
 def _alarm_line(row: EventRow, alarm: Mapping[str, Any]) -> LogLine | None:
-    if alarm.get("consequence_of") is not None:
+    if alarm.get("consequence_of") is not None and alarm["priority"] != Priority.HIGH.value:
         return None
     state, name = AlarmState(alarm["state"]), kind_words(str(alarm["kind"])).lower()
     if state is AlarmState.UNACKNOWLEDGED:

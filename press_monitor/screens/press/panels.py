@@ -54,7 +54,10 @@ def _panel(width: int, height: int, look: Look, title: str) -> Cells:
 
 def _zoom_words(cells: Cells, scene: Scene, at: int) -> None:
     """What part of the cure a chart shows, at the right of its heading where there is room after column `at`."""
-    words = "whole cure [Z]" if scene.recent_min is None else f"last {scene.recent_min:.0f} min [Z]"
+    recent = scene.recent_min
+    long = "whole cure [Z]" if recent is None else f"last {recent:.0f} min [Z]"
+    short = "whole [Z]" if recent is None else f"{recent:.0f} min [Z]"
+    words = long if at + len(long) < cells.width else short
     if at + len(words) < cells.width:
         cells.right(cells.width - 1, 0, words, scene.look.palette.dim)
 
@@ -72,8 +75,10 @@ def temperature_panel(scene: Scene, width: int, height: int) -> Cells:
         at = cells.text(at, 0, value, ink if face is None or face.trusted else palette.attention, bold=True) + 2
     if width >= 60:
         low, high = units.degrees(snapshot.band_low_degC), units.degrees(snapshot.band_high_degC)
-        cells.text(at, 0, "  ", palette.dim, ground=palette.band)
-        at = cells.text(at + 3, 0, f"band {low:.0f}-{high:.0f}", palette.dim)
+        if width >= 80:
+            cells.text(at, 0, "  ", palette.dim, ground=palette.band)
+            at += 3
+        at = cells.text(at, 0, f"band {low:.0f}-{high:.0f}", palette.dim) + 2
     _zoom_words(cells, scene, at)
     chart = temperature_chart(
         scene.view,
@@ -102,8 +107,7 @@ def bag_panel(scene: Scene, width: int, height: int) -> Cells:
     if snapshot.bag_trend_Pa_min is not None:
         trend = units.pressed(snapshot.bag_trend_Pa_min)
         digits = 2 if abs(trend) < 0.995 and units.pressure == "psi" else 1
-        at = cells.text(at, 0, f"{trend:+.{digits}f} {units.pressure}/min", palette.dim) + 2
-    _zoom_words(cells, scene, at)
+        at = cells.text(at, 0, f"{trend:+.{digits}f} {units.pressure}/min", palette.dim)
     chart = bag_chart(scene.view, snapshot, units, look, recent_min=scene.recent_min, strip=height < 7)
     cells.paste(draw_chart(chart, width - 1, height - 1, look), 0, 1)
     return cells

@@ -130,35 +130,37 @@ def _names(cells: Cells, data: Through, full: float, wide: int, axis: int, look:
 
 
 def _free(
-    words: str, more: str, at: int, least: int, width: int, taken: Sequence[tuple[int, int]]
-) -> tuple[int, int] | None:
-    """Where a pin's words can stand, and their size: right of its sign, left of it, else anywhere clear."""
-    size = 2 + max(width_of(words), width_of(more))
-    for start in (at, at - size + 1, least, width - size):
-        if start >= least and start + size <= width and all(start + size < a or start > b for a, b in taken):
-            return start, size
+    words: str, more: str, at: int, least: int, width: int, taken: Sequence[Sequence[tuple[int, int]]]
+) -> tuple[int, int, list[tuple[int, int]]] | None:
+    """Where both lines of a pin begin, right of its sign or else left of it, and the cells each takes."""
+    right = (at + 2, at + 2, [(at, at + 2 + width_of(words)), (at + 2, at + 2 + width_of(more))])
+    first, second = at - 1 - width_of(words), at + 1 - width_of(more)
+    left = (first, second, [(first, at + 1), (second, at + 1)])
+    for option in (right, left):
+        inside = all(a >= least and b <= width for a, b in option[2])
+        clear = all(b < c or a > d for row, (a, b) in enumerate(option[2]) if b > a for c, d in taken[row])
+        if inside and clear:
+            return option
     return None
 
 
 def _pins(cells: Cells, pins: tuple[Pin, ...], full: float, wide: int, axis: int, row: int, look: Look) -> None:
-    """Signs under the strip at their depths, words on the side where there is room, never over each other."""
-    taken: list[tuple[int, int]] = []
-    for pin in pins:
-        at = axis + min(wide - 1, round(pin.depth / full * wide))
+    """Signs under the strip at their depths, words beside them where there is room, never over each other."""
+    spots = [axis + min(wide - 1, round(pin.depth / full * wide)) for pin in pins]
+    taken: tuple[list[tuple[int, int]], list[tuple[int, int]]] = ([(at, at + 1) for at in spots], [])
+    for pin, at in zip(pins, spots, strict=True):
+        taken[0].remove((at, at + 1))
         more = pin.more if row + 1 < cells.height else ""
         place = _free(pin.words, more, at, axis, cells.width, taken)
         if place is None:
             more, place = "", _free(pin.words, "", at, axis, cells.width, taken)
-        if place is None:
-            cells.text(at, row, look.signs.alarm, pin.ink, bold=True)
-            continue
-        start, size = place
-        taken.append((start, start + size))
-        reads_left = start == at - size + 1 and start != at
-        if reads_left:
-            cells.right(at, row, pin.words + " ", pin.ink, bold=True)
-            cells.right(at + 1, row + 1, more, look.palette.dim)
-        else:
-            cells.text(start + 2, row, pin.words, pin.ink, bold=True)
-            cells.text(start + 2, row + 1, more, look.palette.dim)
         cells.text(at, row, look.signs.alarm, pin.ink, bold=True)
+        if place is None:
+            taken[0].append((at, at + 1))
+            continue
+        first, second, spans = place
+        taken[0].append(spans[0])
+        cells.text(first, row, pin.words, pin.ink, bold=True)
+        if more:
+            taken[1].append(spans[1])
+            cells.text(second, row + 1, more, look.palette.dim)
