@@ -51,7 +51,15 @@ class ModbusDriver:
         blocks = plan(registers, gap=gap, most=most)
         self._refuse_haste(blocks)
         self.channels = {register.channel: register.unit for register in registers}
+        """Every channel with its raw unit."""
+        self.claims = tuple(
+            (self._settings.key, f"unit {register.unit_id} {register.function.word} register {address}")
+            for register in registers
+            for address in range(register.address, register.end)
+        )
+        """What no second press may take: these registers; the line itself is shared."""
         self.trouble: tuple[str, ...] = ()
+        """What is wrong with units and registers now, a line each."""
         self._clock = clock
         self._poller = Poller(blocks, self._period)
         self._line: Line | None = None

@@ -9,7 +9,6 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from collections.abc import Hashable
 from dataclasses import dataclass
 
 from drivers.base import PortLost
@@ -173,7 +172,7 @@ class Line:
         return wire
 
 
-_LINES: dict[Hashable, Line] = {}
+_LINES: dict[str, Line] = {}
 _TABLE_LOCK = threading.Lock()
 
 

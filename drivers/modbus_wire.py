@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Hashable
 from dataclasses import dataclass
 from typing import Protocol
 from urllib.parse import urlsplit
@@ -53,7 +52,7 @@ class LineSettings:
         return wanted_words(self.place.wanted)
 
     @property
-    def key(self) -> Hashable:
+    def key(self) -> str:
         """The same for two names of one port."""
         return self.name.lower() if isinstance(self.place, Network) else port_key(self.place.wanted)
 

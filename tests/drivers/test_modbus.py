@@ -81,6 +81,16 @@ def faults(samples: list[Sample], channel: str) -> set[Fault | None]:
     return {s.fault for s in samples if s.channel == channel}
 
 
+def until_lost(driver: ModbusDriver) -> list[Sample]:
+    samples: list[Sample] = []
+    end = time.monotonic() + DEADLINE
+    with contextlib.suppress(PortLost):
+        while time.monotonic() < end:
+            samples += driver.read(0.1)
+        pytest.fail("the port is not lost")
+    return samples
+
+
 # -- reading --
 
 
@@ -352,6 +362,27 @@ def test_an_unplugged_port_is_lost() -> None:
                 driver.open()
             with pytest.raises(PortLost, match="not open"):
                 driver.read(0.0)
+
+
+def test_sixty_hang_ups_leave_nothing_behind() -> None:
+    def once(peer: socket.socket) -> None:
+        question = peer.recv(260)
+        peer.sendall(question[:5] + bytes([5, question[6], 3, 2, 0, 99]))
+
+    def handles() -> int:
+        return len(os.listdir("/proc/self/fd")) if sys.platform == "linux" else 0
+
+    with answering(once) as port:
+        driver = ModbusDriver(
+            {"port": f"tcp://127.0.0.1:{port}", "period": 0.02, "channels": {"bag": holding(0)}}, time.monotonic
+        )
+        before, threads = handles(), threading.active_count()
+        for _ in range(60):
+            driver.open()
+            assert [s.value for s in until_lost(driver)] == [99.0]
+            driver.close()
+        assert handles() <= before + 2 and threading.active_count() == threads
+    assert not modbus_line._LINES
 
 
 def test_a_connection_that_gives_nothing_for_long_is_made_anew(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -209,3 +209,12 @@ def test_the_same_registers_of_another_unit_or_table_are_no_overlap() -> None:
     channels = {"a": MAT, "b": {**MAT, "unit_id": 2}, "c": {**MAT, "function": "holding"}, "d": {**MAT, "address": 1}}
     made = ModbusDriver({"port": "loop://", "channels": channels}, HandClock())
     assert made.channels == dict.fromkeys("abcd", "degC")
+
+
+def test_what_a_press_claims_is_its_registers_on_its_line() -> None:
+    made = ModbusDriver({"port": "tcp://Gauge", "channels": {"mat": MAT, "bag": BAG}}, HandClock())
+    assert made.claims == (
+        ("tcp://gauge:502", "unit 1 input register 0"),
+        ("tcp://gauge:502", "unit 11 holding register 2"),
+        ("tcp://gauge:502", "unit 11 holding register 3"),
+    )
