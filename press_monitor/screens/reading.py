@@ -171,6 +171,8 @@ def _phase_number(view: PressView, snapshot: Snapshot, units: UnitSystem) -> tup
             return f"{units.degrees(snapshot.hottest.temperature_degC):3.0f}", (units.temperature_sign, "hot")
         return "--", (units.temperature_sign, "hot")
     left = minutes_left(snapshot)
+    if left is None and snapshot.phase is Phase.LOADED:
+        return "", ()
     if left is None:
         return "--", ("no end", "in sight") if snapshot.phase is Phase.HOLD else ("min", "left")
     return f"{min(999, math.ceil(left)):2d}", ("min", "left")

@@ -61,7 +61,10 @@ def pressure(pascal: float | None, units: UnitSystem) -> str:
     """``33.1`` psi or `` 228`` kPa, four wide."""
     if pascal is None:
         return "  --"
-    return f"{units.pressed(pascal):4.1f}" if units.pressure == "psi" else f"{units.pressed(pascal):4.0f}"
+    # Adding 0.0 makes a rounded minus zero plain.
+    if units.pressure == "psi":
+        return f"{round(units.pressed(pascal), 1) + 0.0:4.1f}"
+    return f"{round(units.pressed(pascal)) + 0.0:4.0f}"
 
 
 def say_clock(utc: float, zone: tzinfo | None = None) -> str:

@@ -8,6 +8,7 @@ from press_monitor.quantities import PSI, UnitSystem
 from press_monitor.screens.reading import headline, minutes_left, worst_first
 from press_monitor.screens.source import Place, PressView
 from press_monitor.screens.widgets.palette import Tone
+from press_monitor.screens.words import pressure
 from press_monitor.watch.types import AlarmState, FaceView, GateView, Phase, Priority
 from tests.screens.fakes import alarm, degC, snapshot
 
@@ -50,7 +51,7 @@ def test_a_dead_mat_shows_its_temperature_and_an_open_probe_a_dash():
     ("changes", "tone", "word", "number"),
     [
         ({"phase": Phase.EMPTY}, Tone.IDLE, "EMPTY", ""),
-        ({"phase": Phase.LOADED, "forecast": None}, Tone.FINE, "LOADED", "--"),
+        ({"phase": Phase.LOADED, "forecast": None}, Tone.FINE, "LOADED", ""),
         ({"phase": Phase.HOLD, "cure_due": True}, Tone.DONE, "CURE DONE", "41"),
         ({"phase": Phase.COOL_DOWN, "gate": GateView(True, True, False, False)}, Tone.DONE, "COOLING", "301"),
         ({"phase": Phase.COOL_DOWN, "gate": GateView(True, True, True, False)}, Tone.DONE, "COOLING", "41"),
@@ -107,3 +108,8 @@ def test_a_consequence_graver_than_its_cause_speaks_for_itself():
     press = view(snapshot(3180, Phase.HOLD, alarms=(leak, low, mild)))
     assert [r.alarm.kind for r in worst_first([press])] == ["bag-low", "bag-leaking"]
     assert headline(press, US).word == "BAG LOW"
+
+
+def test_a_pressure_just_below_zero_is_zero():
+    assert pressure(-0.03 * PSI, US) == " 0.0"
+    assert pressure(-100.0, UnitSystem.named("si")) == "   0"

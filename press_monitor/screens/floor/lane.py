@@ -117,7 +117,8 @@ def _draw_state(
     if height >= 6:
         cells.text(2, height - 2, tire, palette.dim, most=width - 2)
         alarmed = tone in (Tone.ALARM, Tone.ATTENTION)
-        cells.text(2, height - 1, head.line, ink if alarmed else palette.dim, most=width - 2)
+        line = "" if snapshot.phase is Phase.EMPTY else head.line
+        cells.text(2, height - 1, line, ink if alarmed else palette.dim, most=width - 2)
     else:
         cells.text(2, height - 1, tire, palette.dim, most=width - 2)
 

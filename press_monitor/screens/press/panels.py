@@ -24,6 +24,8 @@ from press_monitor.watch.types import Phase, Snapshot, StackView, Verdict
 
 __all__ = ["Scene", "bag_panel", "clear_panel", "forecast_panel", "log_panel", "temperature_panel", "through_panel"]
 
+_HARMLESS_DEGC, _HARMLESS_PA = 45.0, 5_000.0
+
 _VERDICT_TONE = {
     Verdict.PASS: Tone.FINE,
     Verdict.EXCEPTIONS: Tone.DONE,
@@ -227,6 +229,7 @@ def forecast_panel(scene: Scene, width: int, height: int) -> Cells:
     at = 2 + digits.width
     if left is None:
         note = plain(forecast.note) if forecast and forecast.note else "no end at these mats"
+        note = "the heat is not on yet" if snapshot.phase is Phase.LOADED else note
         for n, line in enumerate(textwrap.wrap(note, max(8, width - at - 1))[:3]):
             cells.text(at, row + n, line, palette.attention if snapshot.phase is Phase.HOLD else palette.dim)
     else:
@@ -310,7 +313,9 @@ def clear_panel(scene: Scene, width: int, height: int) -> Cells:
         warm = f"Mats {units.say_temperature(max(hot))}, " if hot else ""
         held = f"bag {units.say_pressure(snapshot.bag_Pa)}. " if snapshot.bag_Pa is not None else ""
         if snapshot.phase is not Phase.RELEASED:
-            lines += [(line, palette.dim) for line in textwrap.wrap(f"{warm}{held}Both can hurt: stand clear.", wrap)]
+            quiet = max(hot, default=0.0) < _HARMLESS_DEGC and (snapshot.bag_Pa or 0.0) < _HARMLESS_PA
+            care = "Stand clear once heat or air is on." if quiet else "Both can hurt: stand clear."
+            lines += [(line, palette.dim) for line in textwrap.wrap(f"{warm}{held}{care}", wrap)]
     lines += [(line, palette.dim) for line in textwrap.wrap("Heat off, bag to 0, then ram.", wrap)]
     cells = _panel(width, height, look, title)
     if alarm is not None:
