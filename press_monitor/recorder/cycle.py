@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Protocol
 
 from press_monitor.archive.types import ChannelMeta, CycleStart, EventRow, Json, LiveRow, Save
@@ -47,18 +48,17 @@ class Watch(Protocol):
         """All that is needed to go on later."""
 
 
-def tick_of(t: float, counts: Counts, channels: Sequence[ChannelMeta]) -> Tick:
+def tick_of(t: float, counts: Counts, channels: tuple[ChannelMeta, ...]) -> Tick:
     """What the watch sees of a kept row: nothing where every cell is empty, else each judged channel's reading."""
     if all(n is None for n in counts):
         return Tick(t, {})
-    return Tick(
-        t,
-        {
-            c.name: reading_of(n, c.unit, c.decimals)
-            for c, n in zip(channels, counts, strict=True)
-            if role_of(c.name) is not Role.OTHER
-        },
-    )
+    return Tick(t, {c.name: reading_of(counts[k], c.unit, c.decimals) for k, c in _judged(channels)})
+
+
+@cache
+def _judged(channels: tuple[ChannelMeta, ...]) -> tuple[tuple[int, ChannelMeta], ...]:
+    """The channels a watch can use, each with its place in a row."""
+    return tuple((k, c) for k, c in enumerate(channels) if role_of(c.name) is not Role.OTHER)
 
 
 @dataclass(slots=True)
