@@ -74,7 +74,7 @@ def walks() -> list[Walk]:
 
 
 @given(st.integers(0, len(STRETCHES) - 1), st.integers(0, 10_000), st.integers(0, 10_000))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20, derandomize=True, deadline=None)
 def test_restored_at_any_tick_it_goes_on_event_for_event_and_snapshot_for_snapshot(
     which: int, at: int, again: int
 ) -> None:
