@@ -188,17 +188,22 @@ def test_the_registry_knows_it(server: int) -> None:
 
 @needs_pty
 def test_a_silent_unit_does_not_stop_the_others(cable: Cable) -> None:
+    asked: list[int] = []
+
+    def listen(data: bytes) -> bytes:
+        asked.append(data[0])
+        return mute(9)(data)
+
     channels = {**CHANNELS, "ram": holding(0, unit_id=9)}
-    cable.toward_server = mute(9)
-    with opened({"port": cable.names["client"], "timeout": 0.05, "channels": channels}) as driver:
+    cable.toward_server = listen
+    with opened({"port": cable.names["client"], "timeout": 0.2, "channels": channels}) as driver:
         samples = read_until(driver, lambda s: len([x for x in s if x.channel == "inner_mat"]) >= 20)
         assert any("unit 9 does not answer" in line for line in driver.trouble)
     assert faults(samples, "ram") == {Fault.NO_ANSWER}
     assert faults(samples, "inner_mat") == faults(samples, "bag") == {None}
-    # Beats at which the silent unit was not asked cost nothing; the longest gap is its one time-out.
-    at = [s.at for s in samples if s.channel == "inner_mat"]
+    # It is told of at every beat and asked at few: its time-outs are what it costs the others.
     assert len([s for s in samples if s.channel == "ram"]) >= 10
-    assert sum(b - a > 0.05 for a, b in pairwise(at)) <= 5
+    assert 1 <= asked.count(9) <= 5 and asked.count(1) >= 20
 
 
 def test_a_register_that_is_not_there_costs_its_own_channel_only(server: int) -> None:
@@ -212,13 +217,13 @@ def test_a_register_that_is_not_there_costs_its_own_channel_only(server: int) ->
 
 @needs_pty
 def test_a_unit_that_comes_back_is_read_again(cable: Cable) -> None:
-    with opened({"port": cable.names["client"], "timeout": 0.05, "channels": CHANNELS}) as driver:
+    with opened({"port": cable.names["client"], "timeout": 0.2, "channels": CHANNELS}) as driver:
         read_until(driver, has("bag"))
         cable.toward_server = mute(2)
         read_until(driver, lambda s: Fault.NO_ANSWER in faults(s, "bag"))
         cable.toward_server = bytes
         read_until(driver, has("bag"))
-        assert driver.trouble == ()
+        assert not any("unit 2" in line for line in driver.trouble)
 
 
 @needs_pty
@@ -237,7 +242,7 @@ def test_one_click_on_the_line_is_asked_over_and_costs_no_reading(cable: Cable) 
 @needs_pty
 def test_a_line_of_nonsense_is_garbled_and_is_never_a_reading(cable: Cable) -> None:
     cable.toward_client = lambda data: bytes(octet ^ 0xFF for octet in data)
-    with opened({"port": cable.names["client"], "timeout": 0.05, "channels": CHANNELS}) as driver:
+    with opened({"port": cable.names["client"], "channels": CHANNELS}) as driver:
         samples = read_until(driver, has(*CHANNELS, values=False))
         assert any("garbled" in line for line in driver.trouble)
     assert {s.fault for s in samples} == {Fault.GARBLED}
@@ -246,7 +251,7 @@ def test_a_line_of_nonsense_is_garbled_and_is_never_a_reading(cable: Cable) -> N
 @needs_pty
 def test_a_flood_is_garbled_and_ends_within_its_time(cable: Cable) -> None:
     cable.toward_client = lambda data: data[:3] + os.urandom(3000)
-    with opened({"port": cable.names["client"], "timeout": 0.05, "channels": CHANNELS}) as driver:
+    with opened({"port": cable.names["client"], "channels": CHANNELS}) as driver:
         samples = read_until(driver, has(*CHANNELS, values=False))
         assert {s.fault for s in samples} == {Fault.GARBLED}
         cable.toward_client = bytes
