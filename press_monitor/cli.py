@@ -13,16 +13,21 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from press_monitor import __version__
+from press_monitor.commands.science import plan, thermocouple
 from press_monitor.console import (
     MOST_LINES,
+    PATH,
     PROBLEM,
     REFUSED,
     Commands,
     Number,
-    Temperature,
+    archive_option,
+    as_json,
+    place,
     put,
     put_json,
     say,
+    shop_option,
     speak_utf_8,
 )
 
@@ -32,29 +37,13 @@ if TYPE_CHECKING:
 __all__ = ["cli", "main"]
 
 VERDICTS = ("pass", "exceptions", "review", "fail", "incomplete")
-USUAL_CURE = 0.90
 DAY = ("%Y-%m-%d",)
-PATH = click.Path(path_type=Path)
-as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON only.")
-archive_option = click.option("--archive", type=PATH, metavar="DB", help="The archive. [default: see paths]")
-shop_option = click.option("--shop", type=PATH, metavar="FILE", help="The shop file. [default: see paths]")
-
-
-def _place(ctx: click.Context, key: str, given: Path | None) -> Path:
-    """The archive or the shop file: what the command was given, what stood before the command, the usual place."""
-    from press_monitor.paths import locations
-
-    if given is None and ctx.parent is not None:
-        given = ctx.parent.params.get(key)
-    if given is not None:
-        return given
-    return locations().archive if key == "archive" else locations().shop_file
 
 
 def _reader(ctx: click.Context, given: Path | None) -> ArchiveReader:
     from press_monitor.archive.reader import ArchiveReader
 
-    return ArchiveReader(_place(ctx, "archive", given))
+    return ArchiveReader(place(ctx, "archive", given))
 
 
 @click.group(cls=Commands, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
@@ -75,14 +64,14 @@ def cli(ctx: click.Context, archive: Path | None, shop: Path | None) -> None:
     """  # noqa: D301 - click wants the very character
     if ctx.invoked_subcommand is not None:
         return
-    place = _place(ctx, "shop", shop)
-    if not place.exists():
-        say(f"press-monitor: {place}: no shop file there yet")
+    shop_file = place(ctx, "shop", shop)
+    if not shop_file.exists():
+        say(f"press-monitor: {shop_file}: no shop file there yet")
         say("See it work first, with a simulated shop: press-monitor demo")
         if sys.stdin.isatty() and sys.stdout.isatty() and click.confirm("Start the demo now?", default=True, err=True):
             ctx.exit(ctx.invoke(demo))
         ctx.exit(REFUSED)
-    _dashboard(ctx, place, _place(ctx, "archive", archive))
+    _dashboard(ctx, shop_file, place(ctx, "archive", archive))
 
 
 def _has_terminal() -> bool:
@@ -154,12 +143,12 @@ def recorder(ctx: click.Context, archive: Path | None, shop: Path | None, stop: 
     """The recorder without a screen; the dashboard starts one by itself."""
     from press_monitor.recorder.service import run_recorder, stop_recorder
 
-    at = _place(ctx, "archive", archive)
+    at = place(ctx, "archive", archive)
     if stop:
         ctx.exit(stop_recorder(at, say))
     from press_monitor.paths import locations
 
-    ctx.exit(run_recorder(_place(ctx, "shop", shop), at, locations().key_file))
+    ctx.exit(run_recorder(place(ctx, "shop", shop), at, locations().key_file))
 
 
 @cli.command()
@@ -176,7 +165,7 @@ def replay(
     """Run a log through the watch and judge it. Exit 1 for review, fail and incomplete."""
     from press_monitor.audit.replay import replay_log
 
-    shop_file = _place(ctx, "shop", shop)
+    shop_file = place(ctx, "shop", shop)
     result, notes = replay_log(log, shop_file, recipe, repair, archive)
     for note in notes:
         say(note)
@@ -264,7 +253,7 @@ def verify(ctx: click.Context, archive: Path | None, key: Path | None, as_json: 
     """Does the archive still say what was sealed? Exit 1 for any mismatch."""
     from press_monitor.archive.verify import verify as verified
 
-    found = verified(_place(ctx, "archive", archive), key)
+    found = verified(place(ctx, "archive", archive), key)
     if as_json:
         put_json(found.to_json())
     else:
@@ -284,80 +273,21 @@ def paths(ctx: click.Context, archive: Path | None, as_json: bool) -> None:
     known = locations()
     places = {
         "shop_file": known.shop_file,
-        "archive": _place(ctx, "archive", archive),
+        "archive": place(ctx, "archive", archive),
         "signing_key": known.key_file,
         "public_key": known.key_file.with_suffix(".pub"),
         "backups": known.backups,
         "recorder_log": known.recorder_log,
     }
     if as_json:
-        put_json({name: str(place) for name, place in places.items()})
+        put_json({name: str(there) for name, there in places.items()})
         return
-    for name, place in places.items():
-        put(f"{name.replace('_', ' '):<14}{place}{'' if place.exists() else '   (not there yet)'}")
+    for name, there in places.items():
+        put(f"{name.replace('_', ' '):<14}{there}{'' if there.exists() else '   (not there yet)'}")
 
 
-@cli.command()
-@click.argument("type_", metavar="TYPE")
-@click.option("--mv", type=Number(), metavar="X", help="An emf in mV.")
-@click.option("--temp", type=Temperature(), metavar="T", help='A temperature, such as "-40 degC".')
-@click.option("--cold-junction", type=Temperature(), default="0 degC", show_default=True, metavar="T")
-@as_json
-def thermocouple(type_: str, mv: float | None, temp: float | None, cold_junction: float, as_json: bool) -> None:
-    """Emf of a thermocouple TYPE (K J T E N S R B) to its temperature, or back. ITS-90."""
-    if (mv is None) == (temp is None):
-        raise click.UsageError("give either --mv or --temp")
-    from press_monitor.readings.thermocouple import thermocouple_report
-
-    report = thermocouple_report(type_, mv, temp, cold_junction)
-    if as_json:
-        put_json(report)
-    else:
-        put(f"{report['mv']:.4f} mV  =  {report['temperature_degC']:.3f} degC")
-
-
-@cli.command()
-@click.option("--repair", required=True, type=PATH, metavar="FILE", help="What lies between the mats.")
-@shop_option
-@click.option("--mat", required=True, type=Temperature(), metavar="T", help='Mat temperature, such as "300 degF".')
-@click.option("--recipe", metavar="NAME", help="Whose required cure to plan for.")
-@click.option("--heat-up", type=Number(least=0.0), default=0.0, metavar="MIN", help="Minutes of even heat-up.")
-@as_json
-@click.pass_context
-def plan(
-    ctx: click.Context, repair: Path, shop: Path | None, mat: float, recipe: str | None, heat_up: float, as_json: bool
-) -> None:
-    """How long to hold, for this repair at this mat temperature. Exit 1 where it cannot work."""
-    from press_monitor.cure.plan import plan as planned
-    from press_monitor.shop import load_repair, load_shop
-
-    known = load_shop(_place(ctx, "shop", shop))
-    made = load_repair(repair, known).repair
-    if recipe is None:
-        required = max((each.required_cure for each in known.recipes.values()), default=USUAL_CURE)
-        say(f"no --recipe: planned for {100 * required:g} %, the most that a recipe of this shop requires")
-        minimum = None
-    else:
-        required, minimum = known.recipe(recipe).required_cure, known.recipe(recipe).minimum_hold
-    start = known.ambient if made.start_temperature is None else made.start_temperature
-    found = planned(
-        made,
-        mat,
-        start,
-        required,
-        ambient_degC=known.ambient,
-        heat_up_s=60.0 * heat_up,
-        units=known.units,
-        minimum_hold_s=minimum,
-    )
-    if as_json:
-        put_json(found.as_json())
-    else:
-        from press_monitor.certificate.plan_sheet import plan_sections
-        from press_monitor.certificate.text import render_sections
-
-        put(render_sections(plan_sections(found, known.units)))
-    ctx.exit(0 if found.feasible else PROBLEM)
+for _command in (thermocouple, plan):
+    cli.add_command(_command)
 
 
 def main() -> None:

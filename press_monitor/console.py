@@ -7,20 +7,27 @@ import json
 import math
 import os
 import sys
+from pathlib import Path
 from typing import Any
 
 import click
 
 __all__ = [
     "MOST_LINES",
+    "PATH",
     "PROBLEM",
     "REFUSED",
     "Commands",
     "Number",
+    "Quantity",
     "Temperature",
+    "archive_option",
+    "as_json",
+    "place",
     "put",
     "put_json",
     "say",
+    "shop_option",
     "speak_utf_8",
     "words_of",
 ]
@@ -31,6 +38,21 @@ INTERRUPTED = 130
 MOST_LINES = 4
 LONGEST_LINE = 500
 OURS = ("press_monitor", "drivers")
+PATH = click.Path(path_type=Path)
+as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON only.")
+archive_option = click.option("--archive", type=PATH, metavar="DB", help="The archive. [default: see paths]")
+shop_option = click.option("--shop", type=PATH, metavar="FILE", help="The shop file. [default: see paths]")
+
+
+def place(ctx: click.Context, key: str, given: Path | None) -> Path:
+    """The archive or the shop file: what the command was given, what stood before the command, the usual place."""
+    from press_monitor.paths import locations
+
+    if given is None and ctx.parent is not None:
+        given = ctx.parent.params.get(key)
+    if given is not None:
+        return given
+    return locations().archive if key == "archive" else locations().shop_file
 
 
 def say(text: str) -> None:
@@ -132,10 +154,11 @@ class Number(click.ParamType[float]):
         return number
 
 
-class Temperature(click.ParamType[float]):
-    """A temperature with its unit, such as "300 degF", given on as degC."""
+class Quantity(click.ParamType[float]):
+    """A quantity with its unit, given on in SI: `kind` names a member of `Dimension` in small letters."""
 
-    name = "temperature"
+    def __init__(self, kind: str, least: float | None = None) -> None:
+        self.name, self.least = kind, least
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
         """Refuses what `press_monitor.quantities` refuses."""
@@ -144,9 +167,19 @@ class Temperature(click.ParamType[float]):
         if isinstance(value, float):
             return value
         try:
-            return parse(value, Dimension.TEMPERATURE)
+            number = parse(value, Dimension[self.name.upper()])
         except QuantityError as error:
             self.fail(str(error), param, ctx)
+        if self.least is not None and number < self.least:
+            self.fail(f"{value!r} is too small", param, ctx)
+        return number
+
+
+class Temperature(Quantity):
+    """A temperature with its unit, such as "300 degF", given on as degC."""
+
+    def __init__(self) -> None:
+        super().__init__("temperature")
 
 
 def speak_utf_8() -> None:
