@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from press_monitor import __version__
-from press_monitor.commands.science import plan, thermocouple
+from press_monitor.commands.certificates import certificate, export_found, export_options, verify
+from press_monitor.commands.science import plan
+from press_monitor.commands.sensors import thermocouple
 from press_monitor.console import (
     MOST_LINES,
     PATH,
@@ -194,6 +196,7 @@ def replay(
 @click.option("--since", type=click.DateTime(DAY), metavar="DAY", help="Started on this day (UTC) or later.")
 @click.option("--until", type=click.DateTime(DAY), metavar="DAY", help="Started before the end of this day (UTC).")
 @click.option("--limit", type=click.IntRange(1), metavar="N", help="The newest N.")
+@export_options
 @as_json
 @click.pass_context
 def records(
@@ -202,64 +205,36 @@ def records(
     archive: Path | None,
     since: datetime | None,
     until: datetime | None,
+    folder: Path | None,
+    form: str,
+    which: str,
+    paper: str | None,
     as_json: bool,
     **filters: Any,  # noqa: ANN401 - handed on by name
 ) -> None:
-    """The sealed cure records, newest first."""
+    """The sealed cure records, newest first; with --export as certificates in a folder."""
     if since is not None:
         filters["since_utc"] = since.replace(tzinfo=UTC).timestamp()
     if until is not None:
         filters["until_utc"] = until.replace(tzinfo=UTC).timestamp() + 86_400.0
     with _reader(ctx, archive) as reader:
         found = reader.records(**filters)
+        places, failed = ([], 0) if folder is None else export_found(reader, found, folder, form, which, paper)
     if as_json:
         from press_monitor.watch.types import to_json
 
-        put_json({"records": to_json(found)})
-        return
+        put_json({"records": to_json(found), "files": None if folder is None else list(map(str, places))})
+        ctx.exit(PROBLEM if failed else 0)
+    if folder is not None:
+        for written in places:
+            put(str(written))
+        say(f"{len(places)} certificate{'' if len(places) == 1 else 's'} in {folder}")
+        ctx.exit(PROBLEM if failed else 0)
     from press_monitor.certificate.listing import record_lines
 
     for line in record_lines(found):
         put(line)
     say(f"{len(found)} record{'' if len(found) == 1 else 's'}")
-
-
-@cli.command()
-@click.argument("number", type=int)
-@archive_option
-@click.option("--as-of", type=click.IntRange(0), metavar="SEQ", help="As it read at ledger entry SEQ.")
-@as_json
-@click.pass_context
-def certificate(ctx: click.Context, number: int, archive: Path | None, as_of: int | None, as_json: bool) -> None:
-    """Certificate NUMBER as text, or its sealed bytes with --json."""
-    with _reader(ctx, archive) as reader:
-        record = reader.record(number, as_of=as_of)
-        if as_json:
-            put(record.sealed.body)
-            return
-        trace = reader.trace(number)
-    from press_monitor.certificate.facts import certificate_of
-    from press_monitor.certificate.text import render
-
-    put(render(certificate_of(record, trace)).encode())
-
-
-@cli.command()
-@archive_option
-@click.option("--key", type=PATH, metavar="FILE", help="The public key that must have signed it all.")
-@as_json
-@click.pass_context
-def verify(ctx: click.Context, archive: Path | None, key: Path | None, as_json: bool) -> None:
-    """Does the archive still say what was sealed? Exit 1 for any mismatch."""
-    from press_monitor.archive.verify import verify as verified
-
-    found = verified(place(ctx, "archive", archive), key)
-    if as_json:
-        put_json(found.to_json())
-    else:
-        for line in found.lines():
-            put(line)
-    ctx.exit(0 if found.ok else PROBLEM)
 
 
 @cli.command()
@@ -286,7 +261,7 @@ def paths(ctx: click.Context, archive: Path | None, as_json: bool) -> None:
         put(f"{name.replace('_', ' '):<14}{there}{'' if there.exists() else '   (not there yet)'}")
 
 
-for _command in (thermocouple, plan):
+for _command in (certificate, verify, thermocouple, plan):
     cli.add_command(_command)
 
 

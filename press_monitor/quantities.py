@@ -22,6 +22,7 @@ __all__ = [
     "from_si",
     "parse",
     "parse_difference",
+    "parse_range",
     "pressure_at_altitude",
     "si_difference",
     "to_si",
@@ -131,6 +132,22 @@ def parse(text: object, dimension: Dimension) -> float:
 def parse_difference(text: object, dimension: Dimension) -> float:
     """Read a tolerance: temperatures convert as differences."""
     return si_difference(*_split(text, dimension))
+
+
+def parse_range(text: object) -> tuple[float, float, str]:
+    """Read ``"0 psi..60 psi"`` (or ``"0..60 psi"``) as low, high and their unit, unconverted. Raises `QuantityError`."""
+    if not isinstance(text, str) or text.count("..") != 1:
+        raise QuantityError(f'{text!r} is not a range such as "0 psi..60 psi"')
+    first, last = (part.strip() for part in text.split(".."))
+    found = _QUANTITY.fullmatch(last)
+    if not found:
+        raise QuantityError(f'{text!r} is not a range such as "0 psi..60 psi"')
+    unit = found.group(2)
+    dimension = dimension_of(unit)
+    low, low_unit = _split(first if _QUANTITY.fullmatch(first) else f"{first} {unit}", dimension)
+    if low_unit != unit:
+        raise QuantityError(f"{text!r} has two units, {low_unit} and {unit}")
+    return low, _split(last, dimension)[0], unit
 
 
 def pressure_at_altitude(altitude: float) -> float:

@@ -1,4 +1,4 @@
-"""What a technician asks without a press running: sensors and plans."""
+"""What a technician asks without a press running: how long to cure."""
 
 from __future__ import annotations
 
@@ -19,28 +19,9 @@ from press_monitor.console import (
     shop_option,
 )
 
-__all__ = ["plan", "thermocouple"]
+__all__ = ["plan"]
 
 USUAL_CURE = 0.90
-
-
-@click.command()
-@click.argument("type_", metavar="TYPE")
-@click.option("--mv", type=Number(), metavar="X", help="An emf in mV.")
-@click.option("--temp", type=Temperature(), metavar="T", help='A temperature, such as "-40 degC".')
-@click.option("--cold-junction", type=Temperature(), default="0 degC", show_default=True, metavar="T")
-@as_json
-def thermocouple(type_: str, mv: float | None, temp: float | None, cold_junction: float, as_json: bool) -> None:
-    """Emf of a thermocouple TYPE (K J T E N S R B) to its temperature, or back. ITS-90."""
-    if (mv is None) == (temp is None):
-        raise click.UsageError("give either --mv or --temp")
-    from press_monitor.readings.thermocouple import thermocouple_report
-
-    report = thermocouple_report(type_, mv, temp, cold_junction)
-    if as_json:
-        put_json(report)
-    else:
-        put(f"{report['mv']:.4f} mV  =  {report['temperature_degC']:.3f} degC")
 
 
 @click.command()

@@ -31,6 +31,11 @@ class CurrentClass(Enum):
         """Whether the transmitter says that it, its sensor or its wiring is broken."""
         return self in (CurrentClass.FAILURE_LOW, CurrentClass.FAILURE_HIGH)
 
+    @property
+    def words(self) -> str:
+        """What it means for whoever stands there with a meter."""
+        return _WORDS[self]
+
 
 def classify(milliampere: float) -> CurrentClass:
     """The class of a current in mA. Raises `SignalError` for what is no finite number."""
@@ -43,6 +48,15 @@ def classify(milliampere: float) -> CurrentClass:
     if milliampere <= 20.5:
         return CurrentClass.MEASURING
     return CurrentClass.OVER_RANGE if milliampere < 21.0 else CurrentClass.FAILURE_HIGH
+
+
+_WORDS = {
+    CurrentClass.FAILURE_LOW: "failure, low: the loop is broken, or the transmitter reports a fault",
+    CurrentClass.UNDER_RANGE: "under the measuring range, not yet a failure: do not trust the value",
+    CurrentClass.MEASURING: "measuring",
+    CurrentClass.OVER_RANGE: "over the measuring range, not yet a failure: do not trust the value",
+    CurrentClass.FAILURE_HIGH: "failure, high: the transmitter reports a fault",
+}
 
 
 @dataclass(frozen=True, slots=True)

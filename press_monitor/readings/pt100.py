@@ -61,7 +61,7 @@ _LOWEST_RATIO, _HIGHEST_RATIO = _ratio(LOWEST), _ratio(HIGHEST)
 def resistance(temperature: float, r0: float = 100.0) -> float:
     """Ohms at a temperature in degC of a sensor with `r0` ohms at 0 degC. Raises `SignalError` out of range."""
     if not LOWEST <= temperature <= HIGHEST:
-        raise SignalError(f"Pt100: {temperature:g} degC is outside its range, {LOWEST:g} to {HIGHEST:g} degC")
+        raise SignalError(f"Pt{r0:g}: {temperature:g} degC is outside its range, {LOWEST:g} to {HIGHEST:g} degC")
     return r0 * _ratio(temperature)
 
 
@@ -70,7 +70,8 @@ def temperature(resistance: float, r0: float = 100.0) -> float:
     ratio = resistance / r0
     if not _LOWEST_RATIO * (1.0 - _ROUNDING) <= ratio <= _HIGHEST_RATIO * (1.0 + _ROUNDING):
         raise SignalError(
-            f"Pt100: {resistance:g} ohm is outside its range, {r0 * _LOWEST_RATIO:.4f} to {r0 * _HIGHEST_RATIO:.4f} ohm"
+            f"Pt{r0:g}: {resistance:g} ohm is outside its range, "
+            f"{r0 * _LOWEST_RATIO:.4f} to {r0 * _HIGHEST_RATIO:.4f} ohm"
         )
     t = (-A + math.sqrt(A * A - 4.0 * B * (1.0 - ratio))) / (2.0 * B)
     if ratio < 1.0:
@@ -104,17 +105,29 @@ def _ratios(t: FloatArray) -> FloatArray:
     return np.asarray(1.0 + t * (A + t * B) + C * (cold - 100.0) * cold**3)
 
 
-def pt100_report(ohm: float | None = None, temperature_degC: float | None = None) -> dict[str, float]:
+def pt100_report(
+    ohm: float | None = None, temperature_degC: float | None = None, r0: float = 100.0
+) -> dict[str, str | float]:
     """The temperature for a resistance, or the resistance to expect at a temperature.
 
-    Returns ``ohm`` and ``temperature_degC``, unrounded. Raises `SignalError` out of range, or where not exactly one
-    is given.
+    Returns ``type`` (``Pt100``, ``Pt1000``), ``ohm``, ``r0_ohm``, ``temperature_degC``, and what the standard's
+    classes A and B may be off there, ``tolerance_A_K`` and ``tolerance_B_K``; unrounded. Raises `SignalError` out of
+    range, or where not exactly one is given.
     """
     if (ohm is None) == (temperature_degC is None):
         raise SignalError("give either the resistance or the temperature")
+    if not (math.isfinite(r0) and r0 > 0.0):
+        raise SignalError(f"Pt100: a sensor of {r0:g} ohm at 0 degC cannot be")
     if ohm is None:
         assert temperature_degC is not None
-        ohm = resistance(temperature_degC)
+        ohm = resistance(temperature_degC, r0)
     else:
-        temperature_degC = temperature(ohm)
-    return {"ohm": ohm, "temperature_degC": temperature_degC}
+        temperature_degC = temperature(ohm, r0)
+    return {
+        "type": f"Pt{r0:g}",
+        "ohm": ohm,
+        "r0_ohm": r0,
+        "temperature_degC": temperature_degC,
+        "tolerance_A_K": Tolerance.A.at(temperature_degC),
+        "tolerance_B_K": Tolerance.B.at(temperature_degC),
+    }

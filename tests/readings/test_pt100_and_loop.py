@@ -56,14 +56,24 @@ def test_both_ends_come_back(end: float) -> None:
 
 
 def test_pt100_report_both_ways() -> None:
-    assert pt100.pt100_report(ohm=138.5055) == {"ohm": 138.5055, "temperature_degC": pytest.approx(100, abs=1e-3)}
-    assert pt100.pt100_report(temperature_degC=100.0) == {
-        "ohm": pytest.approx(138.5055),
-        "temperature_degC": 100.0,
+    told = pt100.pt100_report(ohm=138.5055)
+    assert told == {
+        "type": "Pt100",
+        "ohm": 138.5055,
+        "r0_ohm": 100.0,
+        "temperature_degC": pytest.approx(100, abs=1e-3),
+        # IEC 60751 at 100 degC: A 0.15 + 0.002 x 100, B 0.3 + 0.005 x 100
+        "tolerance_A_K": pytest.approx(0.35, abs=1e-5),
+        "tolerance_B_K": pytest.approx(0.80, abs=1e-5),
     }
+    back = pt100.pt100_report(temperature_degC=100.0, r0=1000.0)
+    assert (back["type"], back["ohm"], back["temperature_degC"]) == ("Pt1000", pytest.approx(1385.055), 100.0)
     for wrong in ({}, {"ohm": 100.0, "temperature_degC": 0.0}):
         with pytest.raises(SignalError, match="either the resistance or the temperature"):
             pt100.pt100_report(**wrong)
+    for r0 in (0.0, -100.0, float("nan")):
+        with pytest.raises(SignalError, match="cannot be"):
+            pt100.pt100_report(ohm=100.0, r0=r0)
 
 
 @given(st.floats(3.8, 20.5), st.floats(-1e3, 1e3), st.floats(1.0, 1e3))
