@@ -13,9 +13,10 @@ from press_monitor.archive import Archive, ArchiveReader, Command, CycleStart
 from press_monitor.readings.conditioning import PressConditioner
 from press_monitor.readings.types import SignalError
 from press_monitor.recorder.clock import ClockGuard, ShopClock
-from press_monitor.recorder.cycle import Cycle
+from press_monitor.recorder.orders import Answer, obey
 from press_monitor.recorder.port import Port
-from press_monitor.recorder.station import Answer, Station
+from press_monitor.recorder.resume import resume
+from press_monitor.recorder.station import Station
 from press_monitor.recorder.watches import ShopWatches
 from press_monitor.recorder.writer import Job, Writer
 from press_monitor.shop import Press, Shop, ShopError
@@ -138,50 +139,19 @@ class Recorder:
             place.port.start()
         try:
             with ArchiveReader(self._archive) as reader:
-                self._resume_all(reader)
+                for left in reader.open_cycles():
+                    self._resume(left.start, reader)
         except BaseException:
             self.close()
             raise
         self._beat()
 
-    def _resume_all(self, reader: ArchiveReader) -> None:
-        row = reader.recorder()
-        for left in reader.open_cycles():
-            place = self._places.get(left.start.press)
-            if place is None:
-                self._say(f"{left.start.press}: has an open cycle, but the shop file has no such press; left as it is")
-                continue
-            self._resume(place, left.start, reader, None if row is None else row.heartbeat_utc)
-
-    def _resume(self, place: _Place, start: CycleStart, reader: ArchiveReader, heartbeat: float | None) -> None:
-        save, events = reader.latest_save(start.cycle_id), reader.events(start.cycle_id)
-        rows = reader.rows(start.cycle_id, -1 if save is None else save.seq).rows()
-        now = self.clock.monotonic()
-        try:
-            cycle = Cycle(start, place.watches.again(start, None if save is None else save.save), now)
-            cycle.replay(save, rows, events)
-        except Exception as error:  # whatever an earlier version may have kept
-            self._say(f"{start.press}: the open cycle cannot be gone on with: {type(error).__name__}: {error}")
-            broken = Cycle(start, place.watches.fit(None).watch, now)
-            broken.t = float(rows[-1][1]) if rows else 0.0
-            place.station.give_up(broken, f"the recorder was interrupted, and {error}")
-            return
-        gap = self._gap(start, cycle, heartbeat)
-        cycle.origin = now - (cycle.t + gap)
-        cycle.mark_gap(cycle.t + gap)
-        place.station.resume(cycle)
-        self._say(f"{start.press}: going on with the cycle at {cycle.t:.0f} s, after {gap:.0f} s without a recorder")
-
-    def _gap(self, start: CycleStart, cycle: Cycle, heartbeat: float | None) -> float:
-        """Shop seconds since the cycle's last row, by the wall clock, the only one that outlives a process."""
-        wall = self.clock.wall()
-        if heartbeat is not None:
-            gap = (wall - heartbeat) * self.clock.speed
+    def _resume(self, start: CycleStart, reader: ArchiveReader) -> None:
+        place = self._places.get(start.press)
+        if place is None:
+            self._say(f"{start.press}: has an open cycle, but the shop file has no such press; left as it is")
         else:
-            gap = self.clock.utc() - start.started_utc - cycle.t
-        if gap < 0.0:
-            self._say(f"{start.press}: the computer's clock was set back while nothing recorded; the gap is not known")
-        return max(gap, float(self._interval))
+            resume(place.station, place.watches, start, reader, self.clock, self._interval, self._say)
 
     def stop(self) -> None:
         """Have `run` end after its present pass. Any thread, and signal handlers, may call it."""
@@ -277,4 +247,4 @@ class Recorder:
         if place is None:
             known = ", ".join(self._places)
             return Answer("refused", f"no press {command.press!r}; there are: {known}")
-        return place.station.obey(command)
+        return obey(place.station, command)

@@ -10,7 +10,7 @@ from itertools import islice
 from typing import Protocol
 
 from drivers.base import Sample
-from press_monitor.archive.types import ChannelMeta, Command, CycleStart, Json
+from press_monitor.archive.types import ChannelMeta, CycleStart, Json
 from press_monitor.quantities import to_si
 from press_monitor.readings.conditioning import PressConditioner
 from press_monitor.readings.types import Role, role_of
@@ -19,27 +19,17 @@ from press_monitor.recorder.cycle import Counts, Cycle, Watch
 from press_monitor.recorder.ticks import Slot, TickAssembler
 from press_monitor.recorder.trigger import HeatTrigger
 from press_monitor.recorder.writer import Job
-from press_monitor.watch.types import Action, ActionKind, OperatorDid, Snapshot, to_json
+from press_monitor.watch.types import Action, Event, Snapshot, to_json
 
-__all__ = ["Answer", "Fitted", "Refused", "Station", "Watches"]
+__all__ = ["Fitted", "Refused", "Station", "Watches"]
 
 _HISTORY_S = 600.0
 _MEMORY_S = 2.0
 """Seconds after an interruption in which an instrument may begin to hand over what it remembers."""
 
-_ALARM_KINDS = (ActionKind.ACKNOWLEDGE, ActionKind.SHELVE, ActionKind.UNSHELVE, ActionKind.RESET)
-
 
 class Refused(Exception):
     """A command that is not carried out; the message says why, in words for the operator."""
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """``done`` or ``refused``, and a sentence."""
-
-    word: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,56 +254,24 @@ class Station:
         self._past.clear()
         self._trigger.forget()
 
-    # -- commands --
+    # -- what people say --
 
-    def obey(self, command: Command) -> Answer:
-        """Carry out a command for this press, or say why not. The caller has seen to its expiry."""
-        try:
-            if command.kind == "start":
-                return self._start(command.args or {})
-            return self._act(command)
-        except Refused as refusal:
-            return Answer("refused", str(refusal))
-
-    def _start(self, args: Mapping[str, Json]) -> Answer:
+    def begin(self, args: Mapping[str, Json]) -> None:
+        """Begin a cycle now, with a start command's arguments. Raises `Refused`."""
+        if self.cycle is not None and self.cycle.watch.closed:
+            raise Refused(f"the last cycle on {self.name} is being sealed; try again in a few seconds")
         if self.cycle is not None:
-            ticketed = "" if self.cycle.start.ticket else " without a ticket"
+            ticketed = "" if self.cycle.start.ticket is not None else " without a ticket"
             raise Refused(f"{self.name} has a cycle{ticketed} already; release it first")
         self._begin(self._watches.fit(args), self._monotonic())
         self._flush()
-        return Answer("done", f"{self.name} is being recorded")
 
-    def _act(self, command: Command) -> Answer:
-        try:
-            kind = ActionKind(command.kind)
-        except ValueError:
-            raise Refused(f"the recorder knows no command {command.kind!r}") from None
-        cycle = self.cycle
-        if cycle is None or self.sealing:
-            raise Refused(f"{self.name} has no running cycle")
-        if command.cycle_id is not None and command.cycle_id != cycle.id:
-            raise Refused("that cycle is over; another one is on the press now")
-        if kind in _ALARM_KINDS and command.alarm_id is None:
-            raise Refused("the command names no alarm")
-        args = command.args or {}
-        seconds = args.get("seconds")
-        if seconds is not None and (isinstance(seconds, bool) or not isinstance(seconds, int | float)):
-            raise Refused(f"{seconds!r} is no number of seconds")
-        action = Action(
-            cycle.t,
-            kind,
-            command.operator,
-            command.alarm_id,
-            str(args.get("note", "")),
-            None if seconds is None else float(seconds),
-        )
+    def act(self, cycle: Cycle, action: Action) -> tuple[Event, ...]:
+        """Tell the running cycle's watch what somebody did; what it said."""
         said = cycle.act(action)
         self._changed = True
         self._flush()
-        for event in said:
-            if isinstance(event, OperatorDid) and event.refused is not None:
-                raise Refused(event.refused)
-        return Answer("done", "")
+        return said
 
     def note(self, note: ClockNote) -> None:
         """Have a clock note kept with the running cycle."""

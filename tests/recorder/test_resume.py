@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import json
+from types import SimpleNamespace
 
 import pytest
 
 from press_monitor.archive import EventRow, Save, new_command
+from press_monitor.recorder.clock import ShopClock
 from press_monitor.recorder.cycle import Cycle, tick_of
+from press_monitor.recorder.orders import obey
+from press_monitor.recorder.resume import resume
 from press_monitor.watch.types import OperatorDid, from_json, to_json
 from tests.recorder.shops import THIN, Bench, frames
 
@@ -20,10 +24,10 @@ def act_at(bench, second):
     """What the operator of these cycles does, by the second."""
     cycle = bench.station.cycle
     if second == 300:
-        bench.station.obey(new_command("note", bench.time.utc, args={"note": "bag hose checked"}))
+        obey(bench.station, new_command("note", bench.time.utc, args={"note": "bag hose checked"}))
     if second in (540, 640):
         for alarm in cycle.watch.snapshot().alarms:
-            bench.station.obey(new_command("acknowledge", bench.time.utc, operator="Ida", alarm_id=alarm.id))
+            obey(bench.station, new_command("acknowledge", bench.time.utc, operator="Ida", alarm_id=alarm.id))
 
 
 @pytest.fixture(scope="module")
@@ -139,3 +143,57 @@ def test_an_instruments_memory_fills_the_gap_instead(whole, tmp_path):
     new = bench.archive.rows[start.cycle_id]
     assert [t for _, t, _ in new] == list(range(701, 731))
     assert {counts for _, _, counts in new} == {(3000, 3010, 3200)}
+
+
+class KeptArchive:
+    """What `resume` asks a reader for."""
+
+    def __init__(self, start, rows, events, save=None, heartbeat=None):
+        self.start, self._rows, self._events, self._save, self._heartbeat = start, rows, events, save, heartbeat
+
+    def latest_save(self, cycle_id):
+        return self._save
+
+    def events(self, cycle_id):
+        return self._events
+
+    def rows(self, cycle_id, after_seq):
+        return SimpleNamespace(rows=lambda: [row for row in self._rows if row[0] > after_seq])
+
+    def recorder(self):
+        return None if self._heartbeat is None else SimpleNamespace(heartbeat_utc=self._heartbeat)
+
+
+def resumed(bench, kept, speed=1.0):
+    said = []
+    bench.archive.begin_cycle(kept.start)
+    clock = ShopClock(speed, real=bench.time.real, wall=bench.time.wall)
+    resume(bench.station, bench.watches, kept.start, kept, clock, 1, said.append)
+    return said
+
+
+@pytest.mark.parametrize(
+    ("heartbeat_ago", "speed", "gap"), [(45.0, 1.0, 45.0), (3.0, 20.0, 60.0), (-3600.0, 1.0, 1.0), (None, 1.0, 100.0)]
+)
+def test_the_gap_is_counted_from_the_last_heartbeat(whole, tmp_path, heartbeat_ago, speed, gap):
+    start, rows, events = kept_until(whole, 300)
+    bench = Bench(tmp_path)
+    bench.time.utc = start.started_utc + 400.0
+    heartbeat = None if heartbeat_ago is None else bench.time.utc - heartbeat_ago
+    said = resumed(bench, KeptArchive(start, rows, events, heartbeat=heartbeat), speed)
+    cycle = bench.station.cycle
+    assert (cycle.id, cycle.t) == (start.cycle_id, 300.0)
+    assert bench.time.real() - cycle.origin - cycle.t == pytest.approx(gap)
+    assert (len(said) == 2 and "set back" in said[0]) == (gap == 1.0)
+
+
+def test_a_cycle_that_cannot_be_gone_on_with_is_sealed_as_incomplete_with_the_reason(whole, tmp_path):
+    start, rows, events = kept_until(whole, 300)
+    bench = Bench(tmp_path)
+    save = Save(start.cycle_id, 240, 240.0, {"of": "another version"})
+    (said,) = resumed(bench, KeptArchive(start, rows, events, save, bench.time.utc))
+    assert "cannot be gone on with: KeyError" in said
+    assert bench.station.finished() == 1 and bench.station.cycle is None
+    ((cycle_id, body),) = bench.archive.sealed
+    assert cycle_id == start.cycle_id and body["result"]["verdict"] == "incomplete"
+    assert "interrupted" in body["result"]["reasons"][0] and body["result"]["duration_s"] == 300.0

@@ -8,6 +8,7 @@ from drivers.base import Sample
 from press_monitor.archive import new_command
 from press_monitor.quantities import to_si
 from press_monitor.recorder.clock import ClockNote
+from press_monitor.recorder.orders import obey
 from press_monitor.watch.types import Snapshot, from_json
 from tests.recorder.shops import THIN, Bench, frames
 
@@ -18,7 +19,7 @@ def bench(tmp_path):
 
 
 def tell(bench, kind, **more):
-    return bench.station.obey(new_command(kind, bench.time.utc, press="P1", **more))
+    return obey(bench.station, new_command(kind, bench.time.utc, press="P1", **more))
 
 
 def started(bench):
