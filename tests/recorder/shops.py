@@ -27,9 +27,10 @@ def demo_shop_file(folder: Path, presses: int = 1):
 class Bench:
     """One station on a fake clock, its archive a list, its samples whatever the test gives."""
 
-    def __init__(self, folder: Path, archive: MemoryArchive | None = None, time: FakeTime | None = None):
-        self.time = time or FakeTime()
-        self.archive = archive or MemoryArchive()
+    def __init__(self, folder: Path, interval: int = 1):
+        self.time = FakeTime()
+        self.archive = MemoryArchive()
+        self.interval = interval
         self.shop = demo_shop_file(folder)
         self.press = self.shop.presses["P1"]
         channels = press_channels(self.press, self.shop)
@@ -41,6 +42,7 @@ class Bench:
             self.archive.put,
             monotonic=self.time.real,
             utc=self.time.wall,
+            interval=interval,
             new_id=lambda: f"{len(self.archive.starts) + 1:032x}",
         )
 
@@ -51,8 +53,8 @@ class Bench:
         self.station.take([Sample(c, v, u, self.time.real()) for c, v, u in given if v is not None])
 
     def frame(self, frame):
-        """Let a second pass and a simulated press's frame come."""
-        self.time.pass_(1.0)
+        """Let the grid's step pass and a simulated press's frame come."""
+        self.time.pass_(float(self.interval))
         at = self.time.real()
         self.station.take(
             [
@@ -62,8 +64,8 @@ class Bench:
         )
 
 
-def frames(seconds: int, **options):
-    """So many seconds of a simulated press that cures a 16 mm sidewall quickly."""
+def frames(count: int, **options):
+    """So many frames of a simulated press that cures a 16 mm sidewall quickly."""
     usual = {"thickness_mm": 16, "heat_up_min": 6, "heat_off_min": 36, "mat_fall_min": 3, "vent_below_degF": 175}
     press = SimulatedPress(press_settings({**usual, **options}))
-    return [press.step() for _ in range(seconds)]
+    return [press.step() for _ in range(count)]
