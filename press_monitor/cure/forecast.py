@@ -66,7 +66,7 @@ def coming(
         basis: of V variants of S stacks.
         modes: (V, S, N) now.
         faces: degC of the inner and the outer face.
-        times: (K,) s from now, the first being 0.
+        times: (K,) s from now; what is gained counts from the first of them.
         points: the P judged points.
         tracks: R pairs of a variant and an activation energy.
     """
