@@ -68,7 +68,7 @@ class Bench:
         end = time.monotonic() + DEADLINE
         while not self.came.wait(0.002):
             assert time.monotonic() < end, f"port {self.number}: {self.port.status()}"
-            self.cable.send(self.line() * 20)
+            self.cable.send(b"".join(self.line() for _ in range(4)))
 
     def unplug(self):
         self.back.clear()
@@ -156,8 +156,9 @@ def test_socats_end_is_a_lost_port_and_its_return_is_found(tmp_path):
             driver.open()
             with open(ends[0], "wb", buffering=0) as instrument:
                 instrument.write(f"\n{value}\n".encode())
-                samples = []
-                wait_for(lambda: samples.extend(driver.read(0.05)) or samples, "nothing came")
+                samples, end = [], time.monotonic() + DEADLINE
+                while not samples and time.monotonic() < end:
+                    samples = driver.read(0.2)
         assert [s.value for s in samples] == [value]
         with pytest.raises(PortLost):
             driver.read(5.0)
@@ -236,25 +237,28 @@ def test_a_flooding_instrument_costs_little_and_loses_only_what_is_old(tmp_path)
     stop, sent = threading.Event(), itertools.count()
 
     def flood():
-        with contextlib.suppress(OSError):
-            while not stop.is_set():
-                cable.send(b"".join(b"%d\n" % next(sent) for _ in range(100)))
+        while not stop.is_set():
+            data = b"".join(b"%d\n" % next(sent) for _ in range(100))
+            while data and not stop.is_set():
+                # A full pseudo-terminal takes nothing; the instrument then waits, as flow control would have it.
+                with contextlib.suppress(BlockingIOError):
+                    data = data[cable.send_some(data) :]
 
     thread = threading.Thread(target=flood)
     thread.start()
     try:
         values, most = [], 0
         end = time.monotonic() + DEADLINE
-        while len({*values}) < 400 and time.monotonic() < end:
+        while len(values) < 20 and time.monotonic() < end:
             samples = driver.read(0.2)
             most = max(most, len(samples))
             values += [s.value for s in samples if s.value is not None]
     finally:
         stop.set()
+        thread.join(DEADLINE)
         driver.close()
         cable.unplug()
-        thread.join(DEADLINE)
     assert not thread.is_alive()
     # Numbers cut in two by a full buffer would run back or jump ahead of what was sent.
     assert values == sorted(values) and values[-1] < next(sent)
-    assert most <= 1024
+    assert len(values) >= 20 and most <= 256
