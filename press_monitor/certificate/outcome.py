@@ -3,14 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from press_monitor.certificate.model import Grid, Item, Pair, Section, Words
 from press_monitor.quantities import UnitSystem
 
-__all__ = ["LOG_BANNER", "VERDICT_WORDS", "alarm_letters", "minutes", "outcome_sections", "share"]
+__all__ = [
+    "LOG_BANNER",
+    "SIMULATED_BANNER",
+    "VERDICT_WORDS",
+    "Deed",
+    "alarm_letters",
+    "banners_of",
+    "deeds",
+    "key_figures",
+    "minutes",
+    "outcome_sections",
+    "share",
+]
 
 LOG_BANNER = "replayed from a log, not watched live"
+SIMULATED_BANNER = "simulated press: no rubber was cured"
 
 VERDICT_WORDS: Mapping[str, str] = {
     "pass": "The cure record meets the recipe.",
@@ -21,6 +35,53 @@ VERDICT_WORDS: Mapping[str, str] = {
 }
 NOT_KNOWN = "not known"
 Json = Any
+
+
+def banners_of(body: Mapping[str, Json]) -> tuple[str, ...]:
+    """What must stand on every page of a record that no press was watched for."""
+    setup = body.get("setup")
+    driver = setup.get("driver") if isinstance(setup, Mapping) else None
+    said = []
+    if body.get("source") == "log" or driver == "replay":
+        said.append(LOG_BANNER)
+    if driver == "simulated":
+        said.append(SIMULATED_BANNER)
+    return tuple(said)
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """One thing a person did or was refused: `sign` numbers them in order, `t` seconds on the cycle's axis."""
+
+    sign: str
+    t: float | None
+    kind: str
+    operator: str
+    alarm: str | None
+    note: str
+    seconds: float | None
+    refused: str | None
+
+
+def deeds(body: Mapping[str, Json]) -> tuple[Deed, ...]:
+    """What people did during the cycle, in order."""
+    made = []
+    for number, told in enumerate(body.get("actions") or (), start=1):
+        done = told.get("action") if isinstance(told.get("action"), Mapping) else told
+        t = done.get("t", told.get("t"))
+        made.append(
+            Deed(
+                sign=str(number),
+                t=float(t) if isinstance(t, int | float) else None,
+                kind=str(done.get("kind", "")),
+                operator=str(done.get("operator") or ""),
+                alarm=done.get("alarm"),
+                note=str(done.get("note") or ""),
+                seconds=done.get("seconds"),
+                refused=told.get("refused"),
+            )
+        )
+    return tuple(made)
 
 
 def minutes(seconds: float | None) -> str:
@@ -50,12 +111,17 @@ def _verdict(result: Mapping[str, Json]) -> Section:
     verdict = str(result["verdict"])
     items: list[Item] = [Words(verdict, strong=True), Words(VERDICT_WORDS.get(verdict, ""))]
     items.extend(Words(str(reason), bullet=True) for reason in result["reasons"])
-    hold = result["hold_min"]
-    items.append(Pair("Counted hold", NOT_KNOWN if hold is None else f"{hold:.1f} min"))
-    released = result["release_s"]
-    items.append(Pair("Released", "not released" if released is None else f"at {minutes(released)}"))
-    items.append(Pair("Record", f"{minutes(result['duration_s'])} long"))
-    return Section("verdict", "Verdict", tuple(items))
+    return Section("verdict", "Verdict", (*items, *key_figures(result)))
+
+
+def key_figures(result: Mapping[str, Json]) -> tuple[Pair, ...]:
+    """How long it held, when it was released, how long the record is."""
+    hold, released = result["hold_min"], result["release_s"]
+    return (
+        Pair("Counted hold", NOT_KNOWN if hold is None else f"{hold:.1f} min"),
+        Pair("Released", "not released" if released is None else f"at {minutes(released)}"),
+        Pair("Record", f"{minutes(result['duration_s'])} long"),
+    )
 
 
 def _cure(cure: Mapping[str, Json], units: UnitSystem) -> tuple[Item, ...]:
@@ -80,7 +146,7 @@ def _cure(cure: Mapping[str, Json], units: UnitSystem) -> tuple[Item, ...]:
         items.append(Words("No rubber in this record could be judged."))
     margin, boil = cure["worst_vapour_margin_kPa"], cure["worst_boil_margin_kPa"]
     items.append(Pair("Vapour margin, worst", _margin(margin, units)))
-    items.append(Pair("over pure water", f"{_margin(boil, units)} (for comparison; never a reason)"))
+    items.append(Pair("Over pure water", f"{_margin(boil, units)} (for comparison; never a reason)"))
     items.append(Pair("Set without pressure", f"{share(cure['set_without_pressure'])} of the uncured rubber"))
     return tuple(items)
 
@@ -105,15 +171,25 @@ def _phases(phases: Sequence[Mapping[str, Json]]) -> tuple[Item, ...]:
 
 
 def alarm_letters(alarms: Sequence[Mapping[str, Json]]) -> dict[str, str]:
-    """A letter for each of the first 26 alarms, in the order they were raised; later ones share ``*``."""
+    """A sign for each alarm in the order they were raised: A to Z, then AA, AB and so on."""
     order = sorted(alarms, key=lambda alarm: alarm["raised_s"])
-    return {alarm["id"]: chr(ord("A") + n) if n < 26 else "*" for n, alarm in enumerate(order)}
+    return {alarm["id"]: _letters(n) for n, alarm in enumerate(order)}
+
+
+def _letters(number: int) -> str:
+    text = ""
+    number += 1
+    while number:
+        number, last = divmod(number - 1, 26)
+        text = chr(ord("A") + last) + text
+    return text
 
 
 def _alarms(alarms: Sequence[Mapping[str, Json]]) -> tuple[Item, ...]:
     if not alarms:
         return (Words("None."),)
     letters = alarm_letters(alarms)
+    advice = {alarm["id"]: alarm["advice"] for alarm in alarms}
     items: list[Item] = []
     for alarm in sorted(alarms, key=lambda each: each["raised_s"]):
         channel = f" ({alarm['channel']})" if alarm["channel"] else ""
@@ -129,6 +205,6 @@ def _alarms(alarms: Sequence[Mapping[str, Json]]) -> tuple[Item, ...]:
             )
         )
         items.append(Words(str(alarm["message"]), bullet=True))
-        if alarm["advice"]:
+        if alarm["advice"] and (not root or alarm["advice"] != advice.get(root)):
             items.append(Words(f"What to do: {alarm['advice']}", bullet=True))
     return tuple(items)

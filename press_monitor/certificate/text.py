@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Sequence
 
-from press_monitor.certificate.model import Certificate, Chart, Grid, Item, Pair, Section, Words
+from press_monitor.certificate.letters import cells, tame
+from press_monitor.certificate.model import Certificate, Chart, Code, Grid, Item, Pair, Section, Words
 from press_monitor.certificate.plot import draw
 
-__all__ = ["WIDTH", "cells", "render", "render_items", "render_sections", "tame"]
+__all__ = ["WIDTH", "render", "render_items", "render_sections"]
 
 WIDTH = 80
 LABEL = 22
-JOINERS = "\u200c\u200d"
-"""Invisible, and part of how some scripts are written."""
 
 
 def render(certificate: Certificate) -> str:
     """The whole certificate, ending in a newline. The same content gives the same text."""
     lines = ["=" * WIDTH, *_wrap(certificate.title, ""), *_wrap(certificate.subtitle, ""), "=" * WIDTH]
-    banner = _wrap(certificate.banner.upper(), "") if certificate.banner else []
+    banner = [line for said in certificate.banners for line in _wrap(said.upper(), "")]
     lines.extend(banner)
     lines.extend(_sections(certificate.sections))
-    if banner:
+    if banner or certificate.footer:
         lines.extend(["", *banner])
+    if certificate.footer:
+        lines.extend(_wrap(certificate.footer, ""))
     lines.append("=" * WIDTH)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
@@ -46,33 +46,19 @@ def render_items(items: Sequence[Item]) -> list[str]:
     lines: list[str] = []
     for item in items:
         match item:
-            case Pair(label, value):
-                lines.extend(_pair(label, value))
+            case Pair():
+                lines.extend(_pair(item.label, item.value))
             case Words(text, bullet, strong):
                 shown = text.upper() if strong else text
                 lines.extend(_wrap(shown, "  - " if bullet else ""))
             case Grid():
                 lines.extend(_grid(item))
             case Chart():
-                lines.extend(draw(item, WIDTH))
+                lines.extend(["", *draw(item, WIDTH)])
+            case Code(text, caption):
+                lines.extend(_wrap(caption, ""))
+                lines.extend(f"  {part}" for line in text.splitlines() for part in _wrap(line, "", WIDTH - 2))
     return lines
-
-
-def cells(text: str) -> int:
-    """The columns a text takes in a terminal: wide letters take two, combining marks none."""
-    return sum(
-        0
-        if unicodedata.combining(c) or unicodedata.category(c) in ("Cf", "Mn", "Me")
-        else 1 + (unicodedata.east_asian_width(c) in "WF")
-        for c in text
-    )
-
-
-def tame(text: str) -> str:
-    """Text of someone else's on one line, without what could move a cursor or turn the line round."""
-    return "".join(
-        c if c.isprintable() or c in JOINERS else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text
-    )
 
 
 def _wrap(text: str, mark: str, width: int = WIDTH) -> list[str]:

@@ -7,17 +7,19 @@ from typing import Any
 
 import pytest
 
-from press_monitor.certificate.curves import chart_sections
-from press_monitor.certificate.facts import certificate_of, units_of
-from press_monitor.certificate.model import Chart, Pair, Words
-from press_monitor.certificate.text import WIDTH, cells, render
+from press_monitor.certificate.curves import time_charts
+from press_monitor.certificate.facts import shop_copy
+from press_monitor.certificate.letters import cells
+from press_monitor.certificate.model import Pair, Words
+from press_monitor.certificate.parts import units_of
+from press_monitor.certificate.text import WIDTH, render
 from press_monitor.quantities import UnitSystem
 from press_monitor.watch.types import to_json
 from tests.certificate.samples import entry, record, result
 
 
 def text_of(*arguments: Any, **named: Any) -> str:
-    return render(certificate_of(*record(*arguments, **named)))
+    return render(shop_copy(*record(*arguments, **named)))
 
 
 def squeezed(text: str) -> str:
@@ -94,30 +96,32 @@ def test_later_entries_are_told_and_a_ticket_judges_anew() -> None:
 def test_charts_plot_the_trace_and_leave_the_gap_open() -> None:
     kept, trace = record()
     body = kept.sealed.content
-    mats, bag = (s.items[0] for s in chart_sections(trace, body, body["result"], UnitSystem.named("us")))
-    assert isinstance(mats, Chart)
-    assert isinstance(bag, Chart)
+    mats, bag = time_charts(trace, body, body["result"], UnitSystem.named("us"))
     assert [s.letter for s in mats.series] == ["i", "o"]
-    assert [pytest.approx(level) for _, level in mats.limits] == [290.0, 310.0, 330.0]
-    assert [pytest.approx(level) for _, level in bag.limits] == [28.0, 40.0]
-    assert mats.minutes[0] == 0
-    assert mats.minutes[-1] == pytest.approx(125.0)
-    inner = dict(zip(mats.minutes, mats.series[0].values, strict=True))
+    assert mats.band == (pytest.approx(290.0), pytest.approx(310.0))
+    assert mats.limits == (("maximum", pytest.approx(330.0)),)
+    assert bag.band == (pytest.approx(28.0), pytest.approx(40.0))
+    assert mats.x[0] == 0
+    assert mats.x[-1] == pytest.approx(125.0)
+    inner = dict(zip(mats.x, mats.series[0].values, strict=True))
     assert inner[10.0] == pytest.approx(190.0)  # 70 degF + 0.2 degF/s x 600 s
     assert inner[100.0] == pytest.approx(305.0)
     holes = [at for at, value in inner.items() if value is None]
     assert holes == [pytest.approx((2999 + 3300) / 2 / 60)]
-    assert [(m.letter, m.minutes) for m in mats.marks] == [("A", 15.0), ("B", 35.25), ("C", 35.25)]
+    alarms = [(m.letter, m.at) for m in mats.marks if not m.action]
+    assert alarms == [("A", 15.0), ("B", 35.25), ("C", 35.25)]
+    assert [(m.letter, m.at, m.text) for m in mats.marks if m.action] == [("1", 35.5, "1: acknowledge")]
+    assert [(s.name, s.start, s.end) for s in mats.spans][:2] == [("heat-up", 0.0, 22.0), ("hold", 22.0, 85.0)]
 
 
 def test_charts_in_the_other_units() -> None:
     kept, trace = record()
     body = kept.sealed.content
-    mats = chart_sections(trace, body, body["result"], UnitSystem.named("si"))[0].items[0]
-    assert isinstance(mats, Chart)
+    mats = time_charts(trace, body, body["result"], UnitSystem.named("si"))[0]
     assert mats.unit == "°C"
     assert mats.series[0].values[0] == pytest.approx((70 - 32) / 1.8)
-    assert mats.limits[0][1] == pytest.approx((290 - 32) / 1.8)
+    assert mats.band is not None
+    assert mats.band[0] == pytest.approx((290 - 32) / 1.8)
 
 
 def test_the_shops_units_come_from_the_record() -> None:
@@ -160,18 +164,19 @@ def test_forty_alarms_and_a_minute_long_cure() -> None:
     one = result()["alarms"][0]
     many = [{**one, "id": f"a{n}", "raised_s": float(n), "since_s": float(n), "cleared_s": None} for n in range(40)]
     text = text_of({"result": result(alarms=many, duration_s=60.0)}, rows=61)
-    assert "*: BAG-LOW" in text
+    assert "Z: BAG-LOW" in text
+    assert "AN: BAG-LOW" in text  # the fortieth
     assert all(cells(line) <= WIDTH for line in text.splitlines())
 
 
 def test_the_content_is_typed_and_found_by_key() -> None:
-    made = certificate_of(*record())
+    made = shop_copy(*record())
     assert made.number == 7
     assert Pair("Press", "P2") in made.section("job").items
     assert isinstance(made.section("verdict").items[0], Words)
     assert [s.key for s in made.sections] == [
-        *("job", "verdict", "temperature", "bag", "cure", "phases", "alarms", "actions", "gaps"),
-        *("layers", "recipe", "sensors", "later", "seal", "cautions"),
+        *("job", "verdict", "curves", "cure", "profile", "phases", "alarms", "actions", "overrides", "gaps"),
+        *("layers", "materials", "people", "recipe", "sensors", "later", "model", "seal", "cautions"),
     ]
     with pytest.raises(KeyError):
         made.section("price")

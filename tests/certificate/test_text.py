@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from press_monitor.certificate.letters import cells, tame
 from press_monitor.certificate.model import Certificate, Chart, Grid, Mark, Pair, Section, Series, Words
 from press_monitor.certificate.outcome import outcome_sections
 from press_monitor.certificate.plot import AXIS, draw
-from press_monitor.certificate.text import WIDTH, cells, render, render_sections, tame
+from press_monitor.certificate.text import WIDTH, render, render_sections
 from press_monitor.quantities import UnitSystem
 from tests.certificate.samples import result
 
@@ -71,15 +72,19 @@ def test_two_curves_limits_and_marks_are_told_apart() -> None:
         "°F",
         at,
         (Series("inner mat", "i", (300.0,) * 100), Series("outer mat", "o", (300.0,) * 50 + (250.0,) * 50)),
-        (("band", 290.0), ("band", 310.0)),
-        (Mark(50.0, "A", "heat lost"),),
+        (("maximum", 330.0),),
+        (Mark(50.0, "A", "heat lost"), Mark(60.0, "1", "acknowledge", action=True)),
+        band=(290.0, 310.0),
     )
     text = "\n".join(draw(both, 80))
     assert "#" in text
     assert "o" in text
-    assert ". band 290" in text
-    marks = next(line for line in text.splitlines() if line.strip() == "A")
+    assert ". band 290 to 310" in text
+    assert ". maximum 330" in text
+    marks = next(line for line in text.splitlines() if line.split() == ["alarms", "A"])
     assert marks.index("A") == AXIS + 1 + int(50 / 99 * 72)
+    people = next(line for line in text.splitlines() if line.split() == ["people", "1"])
+    assert people.index("1") == AXIS + 1 + int(60 / 99 * 72)
 
 
 def test_nothing_read_is_said_so() -> None:
@@ -155,7 +160,7 @@ def test_hostile_text_neither_leaves_its_line_nor_moves_a_cursor(label: str, val
         1,
         label,
         value,
-        cell,
+        (cell,),
         (Section("x", "Things", (Pair(label, value), Words(value, bullet=True), Grid(("A", "B"), ((cell, value),)))),),
     )
     text = render(page)
@@ -170,12 +175,12 @@ def test_wide_letters_count_twice_and_long_words_break() -> None:
     assert cells("e\u0301") == 1
     assert tame("a\x1b[2Jb\u202ec\td") == "a\N{REPLACEMENT CHARACTER}[2Jb\N{REPLACEMENT CHARACTER}c d"
     name = "修" * 100
-    text = render(Certificate(1, "T", "S", None, (Section("x", "X", (Pair("Tire", name),)),)))
+    text = render(Certificate(1, "T", "S", (), (Section("x", "X", (Pair("Tire", name),)),)))
     assert text.count("修") == 100
 
 
 def test_the_banner_opens_and_closes_the_page() -> None:
-    lines = render(Certificate(1, "T", "S", "replayed from a log, not watched live", ())).splitlines()
+    lines = render(Certificate(1, "T", "S", ("replayed from a log, not watched live",))).splitlines()
     said = [n for n, line in enumerate(lines) if line == "REPLAYED FROM A LOG, NOT WATCHED LIVE"]
     assert len(said) == 2
     assert said[0] < 6
