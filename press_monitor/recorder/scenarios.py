@@ -106,7 +106,7 @@ def _with(scenario: Scenario, *faults: Mapping[str, object], **options: object) 
 # What the presses show first, each with the minutes that lie behind it: mid-hold and well; a bag about to let go;
 # an outer mat about to lose its lead; one about to be let down and sealed.
 _OPENING = (
-    _with(_THICK, started_min_ago=60),
+    _with(_THICK, started_min_ago=52),
     _with(
         _MIDDLE,
         {"kind": "leak", "at_min": 27, "rate_psi_min": 5.0},

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Protocol
 
@@ -24,6 +24,9 @@ from press_monitor.watch.types import Action, Event, Snapshot, to_json
 __all__ = ["Fitted", "Refused", "Station", "Watches"]
 
 _HISTORY_S = 600.0
+_SHOW_RELEASED_S = 600.0
+"""How long an empty press still says what came of its last cycle, shop seconds."""
+
 _MEMORY_S = 2.0
 """Seconds after an interruption in which an instrument may begin to hand over what it remembers."""
 
@@ -109,6 +112,7 @@ class Station:
         self._changed = True
         self._centred = False
         self._published = float("-inf")
+        self._released: tuple[Snapshot, int, float] | None = None
         self._sealed: list[int | str] = []
 
     # -- readings --
@@ -203,6 +207,7 @@ class Station:
         for at, counts in kept or [(origin, (None,) * len(self.channels))]:
             cycle.take(at, counts)
         self._forget()
+        self._released = None
         self._changed = True
 
     def resume(self, cycle: Cycle) -> None:
@@ -245,6 +250,8 @@ class Station:
         if isinstance(outcome, str) and cycle is not None:
             self._seal(cycle, outcome)
             return None
+        if cycle is not None and cycle.watch.closed and outcome:
+            self._released = (cycle.watch.snapshot(), int(outcome), self._monotonic())
         self.cycle, self.sealing = None, False
         self._forget()
         self._changed = True
@@ -317,7 +324,25 @@ class Station:
     def _empty(self) -> Snapshot:
         at, counts = self._past[-1] if self._past else (self._monotonic(), (None,) * len(self.channels))
         values = {c.name: si for k, c in enumerate(self.channels) if (si := self._si(k, counts)) is not None}
-        return self._watches.empty(at, values)
+        empty = self._watches.empty(at, values)
+        if self._released is None or self._monotonic() - self._released[2] > _SHOW_RELEASED_S:
+            return empty
+        last, number, _ = self._released
+        return replace(
+            empty,
+            phase=last.phase,
+            ticketed=last.ticketed,
+            recipe=last.recipe,
+            tire=last.tire,
+            section=last.section,
+            thickness_mm=last.thickness_mm,
+            required_cure=last.required_cure,
+            deepest=last.deepest,
+            hottest=last.hottest,
+            verdict=last.verdict,
+            reasons=last.reasons,
+            words=f"released, sealed as certificate {number}",
+        )
 
     def stop(self) -> None:
         """Queue what a later start needs to go on from here."""

@@ -192,6 +192,11 @@ def test_a_cycle_is_sealed_when_released_and_cooling_mats_begin_no_other(tmp_pat
         if number is not None:
             break
     assert number == 1 and bench.station.cycle is None
+    bench.station.publish()
+    assert bench.archive.states["P1"][0] is None
+    shown = from_json(Snapshot, bench.archive.states["P1"][2])
+    assert shown.phase.value == "released" and shown.words == "released, sealed as certificate 1"
+    assert shown.tire == "skid-steer" and shown.verdict.value == "pass" and shown.alarms == ()
     ((sealed_id, body),) = bench.archive.sealed
     assert sealed_id == cycle_id == body["cycle_id"]
     assert body["result"]["release_s"] is not None
@@ -203,6 +208,8 @@ def test_a_cycle_is_sealed_when_released_and_cooling_mats_begin_no_other(tmp_pat
         warm = 70.0 + 100.0 * 0.992**n
         bench.second(warm, warm + 1.0, 0.0, pause=4.0)
     assert len(bench.archive.starts) == 1 and bench.station.cycle is None
+    bench.station.publish()
+    assert bench.archive.states["P1"][2]["phase"] == "empty", "after ten minutes nobody asks any more"
 
 
 def test_a_release_by_word_is_sealed_too(bench):
