@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import types
 import typing
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 from enum import Enum
 from functools import cache
@@ -341,30 +341,35 @@ def to_json(thing: object) -> Json:
     return thing
 
 
-@cache
-def _hints(kind: type) -> dict[str, Any]:
-    return typing.get_type_hints(kind)
-
-
 def from_json(kind: type[T], data: Json) -> T:
     """Read a dataclass of this module back from `to_json`'s output. Raises KeyError or ValueError on other data."""
-    made: T = _read(kind, data)
+    spec: Any = kind
+    read = _reader(spec)
+    made: T = data if read is None else read(data)
     return made
 
 
-def _read(kind: Any, data: Json) -> Any:  # noqa: ANN401 - follows the type hints at run time
+@cache
+def _reader(kind: Any) -> Callable[[Json], Any] | None:  # noqa: ANN401 - follows the type hints at run time
+    """How a type is read, worked out once; None where the data stands for itself."""
     origin, arguments = typing.get_origin(kind), typing.get_args(kind)
     if origin in (typing.Union, types.UnionType):
-        if data is None:
-            return None
-        return _read(next(a for a in arguments if a is not type(None)), data)
+        some = _reader(next(a for a in arguments if a is not type(None)))
+        return some and (lambda data: None if data is None else some(data))
     if origin in (tuple, list):
-        return origin(_read(arguments[0], item) for item in data)
+        item = _reader(arguments[0])
+        return origin if item is None else (lambda data: origin(map(item, data)))
     if origin is not None and issubclass(origin, Mapping):
-        return {k: _read(arguments[1], v) for k, v in data.items()}
+        value = _reader(arguments[1])
+        return lambda data: {k: v if value is None else value(v) for k, v in data.items()}
     if isinstance(kind, type) and issubclass(kind, Enum):
-        return kind(data)
+        return kind
     if isinstance(kind, type) and is_dataclass(kind):
-        hints = _hints(kind)
-        return kind(**{f.name: _read(hints[f.name], data[f.name]) for f in fields(kind) if f.name in data})
-    return data
+        return lambda data: kind(**{n: r(data[n]) if r else data[n] for n, r in _fields(kind) if n in data})
+    return None
+
+
+@cache
+def _fields(kind: Any) -> tuple[tuple[str, Callable[[Json], Any] | None], ...]:  # noqa: ANN401
+    hints = typing.get_type_hints(kind)
+    return tuple((f.name, _reader(hints[f.name])) for f in fields(kind))
