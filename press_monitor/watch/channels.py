@@ -37,6 +37,8 @@ class _State:
     changed_from: float | None = None
     turns: float = 0.0
     turns_then: float = 0.0
+    moves: float = 0.0
+    moves_then: float = 0.0
     rising: bool = True
     quantum: float | None = None
     steps: float = 0.0
@@ -150,8 +152,9 @@ class Channel:
             s.quantum = step if s.quantum is None else min(s.quantum, step)
         # how often the last digit turns back, a second, over the last minutes: noise, not the mat's own way
         s.turns += min(gap / 300.0, 1.0) * ((1.0 / gap if turned else 0.0) - s.turns)
+        s.moves += 0.02 * (float(step > 1e-9) - s.moves)
         if step > 1e-9:
-            s.turns_then = s.turns
+            s.turns_then, s.moves_then = s.turns, s.moves
 
     def frozen_for(self, t: float) -> float:
         """How long the value has not moved by a digit while it kept coming."""
@@ -239,9 +242,10 @@ class Channel:
         s = self.s
         if s.changed_at is None or s.turns_then < 1e-3 or s.changed_at - s.first_t < 200.0:
             return 1e9
-        before = self.history.v[self.history.since(s.changed_at - 180.0) :]
-        # at a coarse resolution a value flickers while it lies between two digits, and is still when it does not
-        return 14.0 / s.turns_then if len(set(before)) >= 4 else 1e9
+        # at a coarse resolution a value flickers while it lies between two digits, and is still when it does not:
+        # only noise that moves the digit at many readings, back and forth, says that it must move on
+        noisy = s.moves_then >= 0.3 and s.turns_then * s.interval >= 0.3 * s.moves_then
+        return 14.0 / s.turns_then if noisy else 1e9
 
     def watch_jumps(self, t: float) -> None:
         """Tell noise that no mat and no bag makes: several jumps both ways within half a minute."""

@@ -204,9 +204,8 @@ class Face:
         if channel is None or entered is None:
             return None
         period = self.period()
-        span = (
-            MEAN_WINDOW if period is None or period > 900.0 else period * max(1.0, round(MEAN_WINDOW / period + 0.49))
-        )
+        # a thermostat's windows are whole cycles and many of them: part of a cycle would tilt the mean
+        span = MEAN_WINDOW if period is None else period * max(3, round(2.0 * MEAN_WINDOW / period))
         if not self.learned() or t - entered < span + SETTLING:
             return None
         values = channel.coarse.v[channel.coarse.since(t - span) :]

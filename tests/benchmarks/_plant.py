@@ -137,7 +137,7 @@ class BagModel:
     def __post_init__(self) -> None:
         r = self.rng
         self.gas_tau = r.uniform(200.0, 1500.0)
-        self.gas_share = r.uniform(0.15, 0.6) if self.supply == "relief" else r.uniform(0.05, 0.28)
+        self.gas_share = r.uniform(0.15, 0.6) if self.supply == "relief" else r.uniform(0.05, 0.2)
         self.gas = 70.0
         self.amount = 0.0  # absolute psi at 530 degR
         self.crack = self.target + r.uniform(1.5, 4.0)
