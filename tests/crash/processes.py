@@ -56,7 +56,7 @@ options = { baud = 19200, labels = { TI = "inner_mat[degF]", TO = "outer_mat[deg
 START = {"recipe": "section-300", "preset": "sidewall", "ticket": {"tire": "skid-steer 12-16.5"}}
 
 
-def until(condition: Callable[[], object], what: str, deadline: float = 20.0):
+def until(condition: Callable[[], object], what: str, deadline: float = 45.0):
     """Wait for a condition and return what it gave; fail in words at the deadline."""
     tick, end = threading.Event(), time.monotonic() + deadline
     while time.monotonic() < end:

@@ -229,7 +229,7 @@ def test_the_demo_shows_four_presses_soon_and_its_recorder_ends_when_the_dashboa
     dashboard.wait(5.0)
     dashboard.stdin.close()
     dashboard.stdout.close()
-    until(lambda: holder_of(demo.archive) is None, "the demo's recorder to end", 8.0)
+    until(lambda: holder_of(demo.archive) is None, "the demo's recorder to end")
     assert demo.ask(lambda r: r.recorder()).stopped_utc is not None, "it ended in good order"
     assert len(demo.ask(lambda r: r.open_cycles())) >= 3, "and kept its folder"
 
