@@ -26,7 +26,11 @@ def monotonic_through_sleep() -> float:
 
     Linux stops its plain monotonic clock in suspend and has a second one that does not; Windows' ticks run on.
     """
-    return time.clock_gettime(time.CLOCK_BOOTTIME) if sys.platform == "linux" else time.monotonic()
+    if sys.platform == "linux":
+        seconds = time.clock_gettime(time.CLOCK_BOOTTIME)
+    else:
+        seconds = time.monotonic()
+    return seconds
 
 
 class ShopClock:
