@@ -35,6 +35,7 @@ __all__ = [
     "LENGTH",
     "NAMING",
     "SHOP_FILE",
+    "STORES",
     "TICKET_ATTACHED",
     "RecordError",
     "append_entry",
@@ -52,7 +53,8 @@ CORRECTION: Final = "correction"
 TICKET_ATTACHED: Final = "ticket-attached"
 CALIBRATION: Final = "calibration"
 SHOP_FILE: Final = "shop-file"
-KINDS = (GENESIS, CURE_RECORD, INSPECTION, COMEBACK, CORRECTION, TICKET_ATTACHED, CALIBRATION, SHOP_FILE)
+STORES: Final = "stores"
+KINDS = (GENESIS, CURE_RECORD, INSPECTION, COMEBACK, CORRECTION, TICKET_ATTACHED, CALIBRATION, SHOP_FILE, STORES)
 
 NAMING = (INSPECTION, COMEBACK, CORRECTION, TICKET_ATTACHED)
 """Kinds that name a certificate."""

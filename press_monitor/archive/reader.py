@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from types import TracebackType
+from typing import Unpack
 
 from press_monitor.archive.commands import answer_in
 from press_monitor.archive.connect import connect_reader, reads
-from press_monitor.archive.derived import COLUMNS, match_words, row_of
+from press_monitor.archive.derived import row_of
 from press_monitor.archive.keys import fingerprint
 from press_monitor.archive.ledger import CURE_RECORD, GENESIS, entry_of
 from press_monitor.archive.live import cycle_number, cycle_start, last_seq, live_rows, sealed_as
+from press_monitor.archive.search import FilterArgs, Filters, count_query, records_query
+from press_monitor.archive.stores import Stores, read_stores
 from press_monitor.archive.trace import Trace, unpack
 from press_monitor.archive.types import (
     ArchiveError,
@@ -21,6 +25,7 @@ from press_monitor.archive.types import (
     CommandAnswer,
     CycleStart,
     EventRow,
+    Json,
     LedgerEntry,
     OpenCycle,
     PressState,
@@ -133,46 +138,38 @@ class ArchiveReader:
 
     @reads
     def records(
-        self,
-        *,
-        press: str | None = None,
-        verdict: str | None = None,
-        source: str | None = None,
-        customer: str | None = None,
-        tire: str | None = None,
-        text: str | None = None,
-        since_utc: float | None = None,
-        until_utc: float | None = None,
-        limit: int | None = None,
-        before: int | None = None,
+        self, *, limit: int | None = None, before: int | None = None, **filters: Unpack[FilterArgs]
     ) -> tuple[CertificateRow, ...]:
-        """Cure records, newest first; what is given must all hold.
+        """Cure records, newest first; whatever is given must all hold: see `search.Filters`.
 
-        `customer` and `tire` match any part, `text` every word anywhere in the record's words, `since_utc` and
-        `until_utc` the start of the cure (until is exclusive), `before` numbers below it, for paging with `limit`.
+        `before`: only numbers below it, for paging with `limit`.
         """
-        wanted = [
-            ("press = ?", press),
-            ("verdict = ?", verdict),
-            ("source = ?", source),
-            ("instr(lower(customer), lower(?))", customer),
-            ("instr(lower(tire), lower(?))", tire),
-            ("started_utc >= ?", since_utc),
-            ("started_utc < ?", until_utc),
-            ("number < ?", before),
-        ]
-        if text is not None:
-            query = match_words(text)
-            if not query:
-                return ()
-            wanted.append(("number IN (SELECT rowid FROM certificate_text WHERE certificate_text MATCH ?)", query))
-        given = [(clause, value) for clause, value in wanted if value is not None]
-        where = " WHERE " + " AND ".join(clause for clause, _ in given) if given else ""
+        query = records_query(Filters(**filters), limit=limit, before=before)
+        return () if query is None else tuple(row_of(row) for row in self._db.execute(*query))
+
+    @reads
+    def count(self, **filters: Unpack[FilterArgs]) -> int:
+        """How many cure records `records` would give without a limit."""
+        query = count_query(Filters(**filters))
+        return 0 if query is None else int(self._db.execute(*query).fetchone()[0])
+
+    @reads
+    def used(self, number: int) -> tuple[tuple[str, str, str], ...]:
+        """Kind, name and role of what a certificate's cure used: lots, bag, mats, probes, people."""
         found = self._db.execute(
-            f"SELECT {COLUMNS} FROM certificate{where} ORDER BY number DESC LIMIT ?",
-            (*(value for _, value in given), -1 if limit is None else limit),
+            "SELECT kind, name, role FROM used WHERE certificate = ? ORDER BY kind, name", (number,)
         )
-        return tuple(row_of(row) for row in found)
+        return tuple(found)
+
+    @reads
+    def stores(self) -> Stores:
+        """Lots, bags, mats and probes, with the cures each has done."""
+        return read_stores(self._db)
+
+    @reads
+    def query(self, sql: str, values: Sequence[Json] = ()) -> list[tuple[Json, ...]]:
+        """Rows of a statement over the derived tables, for audits that count rather than show."""
+        return self._db.execute(sql, values).fetchall()
 
     @reads
     def record(self, number: int, as_of: int | None = None) -> CertificateRecord:

@@ -13,7 +13,7 @@ from press_monitor.archive.types import ArchiveError
 
 __all__ = ["APPLICATION_ID", "PLAIN_CHANNELS", "VERSION", "file_version", "migrate"]
 
-VERSION = 1
+VERSION = 2
 APPLICATION_ID = 0x50724D6E
 """Marks the file as ours in SQLite's own header."""
 
@@ -170,6 +170,103 @@ CREATE INDEX certificate_verdict ON certificate (verdict, started_utc);
 CREATE VIRTUAL TABLE certificate_text USING fts5 (words);
 """
 
+_SECOND = """
+DROP TABLE certificate;
+DROP TABLE certificate_text;
+CREATE INDEX cycle_not_sealed ON cycle (number) WHERE state = 'open';
+CREATE INDEX ledger_beside ON ledger (kind, seq) WHERE certificate IS NULL;
+
+CREATE TABLE certificate (
+    number INTEGER PRIMARY KEY,
+    entry INTEGER NOT NULL UNIQUE REFERENCES ledger (seq),
+    cycle_id TEXT NOT NULL UNIQUE,
+    press TEXT NOT NULL,
+    source TEXT NOT NULL,
+    started_utc REAL NOT NULL,
+    ended_utc REAL NOT NULL,
+    verdict TEXT NOT NULL,
+    reasons TEXT NOT NULL,
+    recipe TEXT NOT NULL,
+    customer TEXT NOT NULL,
+    tire TEXT NOT NULL,
+    section TEXT NOT NULL,
+    state_of_cure REAL,
+    inspection TEXT,
+    comeback TEXT,
+    comeback_day TEXT,
+    job TEXT NOT NULL,
+    machine TEXT NOT NULL,
+    size TEXT NOT NULL,
+    construction TEXT NOT NULL,
+    serial TEXT NOT NULL,
+    tin TEXT NOT NULL,
+    thickness_mm REAL,
+    hold_min REAL,
+    state_of_cure_low REAL
+) STRICT;
+CREATE INDEX certificate_started ON certificate (started_utc);
+CREATE INDEX certificate_press ON certificate (press, number);
+CREATE INDEX certificate_verdict ON certificate (verdict, number);
+CREATE INDEX certificate_recipe ON certificate (recipe, thickness_mm, number);
+CREATE INDEX certificate_comeback ON certificate (comeback, number) WHERE comeback IS NOT NULL;
+CREATE INDEX certificate_inspection ON certificate (inspection, number) WHERE inspection IS NOT NULL;
+
+-- Lots, bags, mats, probes and people, and the certificates that name them. Capitals do not matter.
+CREATE TABLE used (
+    kind TEXT NOT NULL CHECK (kind IN ('lot', 'bag', 'mat', 'probe', 'person')),
+    name TEXT NOT NULL COLLATE NOCASE,
+    certificate INTEGER NOT NULL REFERENCES certificate (number),
+    role TEXT NOT NULL,
+    PRIMARY KEY (kind, name, certificate)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX used_by_certificate ON used (certificate);
+
+CREATE TABLE alarm_raised (
+    kind TEXT NOT NULL,
+    certificate INTEGER NOT NULL REFERENCES certificate (number),
+    times INTEGER NOT NULL,
+    PRIMARY KEY (kind, certificate)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX alarm_by_certificate ON alarm_raised (certificate);
+
+-- What the ledger's entries of kinds 'stores' and 'calibration' say, the newest last. Days as 2031-05-04.
+CREATE TABLE store_item (
+    kind TEXT NOT NULL CHECK (kind IN ('lot', 'bag', 'mat', 'probe')),
+    name TEXT NOT NULL COLLATE NOCASE,
+    entry INTEGER NOT NULL REFERENCES ledger (seq),
+    product TEXT,
+    compound TEXT,
+    received TEXT,
+    expires TEXT,
+    life_cures INTEGER,
+    cures_before INTEGER,
+    dry_time_s REAL,
+    calibrated TEXT,
+    calibration_due TEXT,
+    calibration_reference TEXT,
+    retired TEXT,
+    retired_why TEXT,
+    note TEXT,
+    PRIMARY KEY (kind, name)
+) STRICT, WITHOUT ROWID;
+
+CREATE VIRTUAL TABLE certificate_text USING fts5 (words);
+CREATE VIRTUAL TABLE certificate_part USING fts5 (customer, tire, section, tin, serial, job, tokenize = 'trigram');
+
+-- For people with an ordinary SQLite tool: times in words, shares in percent.
+CREATE VIEW repair AS SELECT
+    number, job, strftime('%Y-%m-%d %H:%M', started_utc, 'unixepoch') AS started, press, recipe, verdict,
+    customer, machine, tire, size, tin, serial, section, thickness_mm, round(hold_min, 1) AS hold_min,
+    round(100 * state_of_cure, 1) AS deepest_percent, round(100 * state_of_cure_low, 1) AS deepest_percent_low,
+    inspection, comeback, comeback_day, source, entry AS ledger_entry
+FROM certificate;
+CREATE VIEW store AS SELECT
+    s.kind, s.name, s.product, s.compound, s.received, s.expires,
+    coalesce(s.cures_before, 0) + (SELECT count(*) FROM used u WHERE u.kind = s.kind AND u.name = s.name) AS cures_done,
+    s.life_cures, s.calibrated, s.calibration_due, s.retired, s.retired_why, s.note
+FROM store_item s;
+"""
+
 
 def _script(db: sqlite3.Connection, script: str) -> None:
     """Run statements one by one: `executescript` would commit the migration's transaction first."""
@@ -185,7 +282,16 @@ def _first(db: Any) -> None:  # noqa: ANN401 - a sqlite_utils.Database, which is
     _script(db.conn, _FIRST)
 
 
-_STEPS = (_first,)
+def _second(db: Any) -> None:  # noqa: ANN401 - as above
+    _script(db.conn, _SECOND)
+    db.conn.execute(_MUST_REBUILD)
+
+
+_STEPS = (_first, _second)
+
+# A step that makes derived tables anew leaves them empty; they are filled when the last step is done.
+_MUST_REBUILD = "INSERT OR REPLACE INTO meta (name, value) VALUES ('rebuild', '1')"
+_REBUILT = "DELETE FROM meta WHERE name = 'rebuild'"
 
 
 def file_version(db: sqlite3.Connection) -> int:
@@ -205,6 +311,7 @@ def migrate(db: sqlite3.Connection) -> None:
     """Bring the file to `VERSION`, each step in a transaction of its own that also raises ``user_version``."""
     version = file_version(db)
     if version == VERSION:
+        _rebuild(db)
         return
     if not version:
         # Marked first, so that a kill during the very first step leaves a file that is known as ours.
@@ -220,3 +327,21 @@ def migrate(db: sqlite3.Connection) -> None:
             db.conn.execute(f"PRAGMA user_version = {number}")
 
     steps.apply(Database(db))
+    _rebuild(db)
+
+
+def _rebuild(db: sqlite3.Connection) -> None:
+    """Fill derived tables that a migration, perhaps one that was killed since, has left empty."""
+    if db.execute("SELECT 1 FROM meta WHERE name = 'rebuild'").fetchone() is None:
+        return
+    from press_monitor.archive.indexing import rebuild
+
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        rebuild(db)
+        db.execute(_REBUILT)
+        db.execute("COMMIT")
+    except BaseException:
+        if db.in_transaction:
+            db.execute("ROLLBACK")
+        raise

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from press_monitor import __version__
-from press_monitor.archive import derived, live
+from press_monitor.archive import indexing, live
 from press_monitor.archive.keys import SigningKey, create_key, fingerprint, load_key
 from press_monitor.archive.ledger import CURE_RECORD, GENESIS, NAMING, append_entry
 from press_monitor.archive.record import completed
@@ -89,7 +89,9 @@ def _append(
 ) -> int:
     seq, _ = append_entry(db, key, kind, body, certificate=certificate, written_utc=written_utc)
     if certificate is not None:
-        derived.refresh(db, certificate)
+        indexing.refresh(db, certificate)
+    else:
+        indexing.refresh_item(db, seq, {**body, "kind": kind})
     return seq
 
 

@@ -208,6 +208,18 @@ class CertificateRow:
     state_of_cure: float | None
     inspection: str | None
     comeback: str | None
+    """The newest cause, in the trade's words."""
+    comeback_day: str | None = None
+    job: str = ""
+    machine: str = ""
+    size: str = ""
+    construction: str = ""
+    serial: str = ""
+    tin: str = ""
+    thickness_mm: float | None = None
+    """Of the thickest stack."""
+    hold_min: float | None = None
+    state_of_cure_low: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,11 +19,13 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from press_monitor.archive.connect import connect_reader
-from press_monitor.archive.derived import COLUMNS, bodies, certificate_row, index_values
+from press_monitor.archive.derived import index_of
+from press_monitor.archive.indexing import bodies, index_holds, item_changes
 from press_monitor.archive.keys import Verifier, fingerprint, read_public_key
 from press_monitor.archive.ledger import CURE_RECORD, GENESIS_PREV, LENGTH, chained
+from press_monitor.archive.stores import ITEM_FIELDS, folded
 from press_monitor.archive.trace import TraceError, unpack
-from press_monitor.archive.types import ArchiveError, CertificateRow, Json
+from press_monitor.archive.types import ArchiveError, Json
 
 __all__ = ["Problem", "VerifyReport", "verify"]
 
@@ -103,8 +105,11 @@ class VerifyReport:
 class _Walk:
     """The state of one walk."""
 
+    db: sqlite3.Connection
     unpack: bool
     pinned: bytes | None
+    later: frozenset[int]
+    """Certificates with later entries: what is derived of them is known when all entries are."""
     problems: list[Problem] = field(default_factory=list)
     entries: int = 0
     certificates: int = 0
@@ -113,12 +118,11 @@ class _Walk:
     public: bytes | None = None
     verifier: Verifier | None = None
     head: tuple[int, bytes] | None = None
-    rows: dict[int, CertificateRow] = field(default_factory=dict)
-    """What the index should say of each certificate whose entries are all believed."""
-    later: set[int] = field(default_factory=set)
-    """Certificates with later entries: their row is made when all are known."""
     present: set[int] = field(default_factory=set)
     unread: set[int] = field(default_factory=set)
+    items: dict[tuple[str, str], dict[str, Json]] = field(default_factory=dict)
+    """What Stores should say of each item, as long as every entry that may speak of one is believed."""
+    items_known: bool = True
 
     def bad(self, entry: int | None, certificate: int | None, what: str, message: str) -> None:
         self.problems.append(Problem(entry, certificate, what, message))
@@ -195,21 +199,40 @@ class _Walk:
             self.bad(seq, certificate, "columns", f"entry {seq}: the row says another number, kind or certificate")
         if certificate is not None:
             self.index(certificate, content if believed and said is not None else None)
+        elif believed and said is not None:
+            self.item(content)
+        else:
+            self.items_known = False
         if kind == CURE_RECORD:
             self.trace(seq, certificate, content if believed else None, *trace)
 
     def index(self, certificate: int, content: Json) -> None:
-        """Keep what the index should say of a certificate; the bodies themselves would fill the memory."""
+        """Compare what is derived of a certificate; those with later entries wait for them."""
         if content is None:
             self.unread.add(certificate)
-        elif content["kind"] != CURE_RECORD:
-            self.later.add(certificate)
-        else:
-            try:
-                self.rows[certificate] = certificate_row(content, ())
-            except ArchiveError as e:
-                self.bad(content["entry"], certificate, "columns", str(e))
-                self.unread.add(certificate)
+        elif content["kind"] == CURE_RECORD and certificate not in self.later:
+            self.compare(certificate, [content])
+
+    def compare(self, certificate: int, contents: list[Json]) -> None:
+        sealed, *later = contents
+        try:
+            holds = index_holds(self.db, index_of(sealed, later))
+        except ArchiveError as e:
+            self.bad(sealed["entry"], certificate, "columns", str(e))
+            self.unread.add(certificate)
+            return
+        if not holds:
+            self.bad(
+                None, certificate, "index", f"the index of records does not say what certificate {certificate} says"
+            )
+
+    def item(self, content: Json) -> None:
+        """What an entry of its own says of something in Stores."""
+        said = item_changes(content)
+        if said is not None:
+            kind, name, changes = said
+            known = self.items.setdefault((kind, folded(name)), dict.fromkeys(ITEM_FIELDS))
+            known.update(changes)
 
     def number(self, seq: int, certificate: int | None) -> None:
         self.certificates += 1
@@ -274,18 +297,31 @@ def _beside(db: sqlite3.Connection, walk: _Walk) -> None:
             "missing",
             f"cycle {cycle_id} was sealed as certificate {certificate}, and the ledger has no such record",
         )
-    index = {row[0]: row for row in db.execute(f"SELECT {COLUMNS} FROM certificate ORDER BY number")}
-    for number, row in walk.rows.items():
-        stored = index.pop(number, None)
-        if number in walk.unread:
-            continue
-        if number in walk.later:
-            sealed, *later = bodies(db, number)
-            row = certificate_row(sealed, later)
-        if stored != index_values(row):
-            walk.bad(None, number, "index", f"the index of records does not say what certificate {number} says")
-    for number in sorted(set(index) - walk.unread):
-        walk.bad(None, number, "index", f"the index lists certificate {number}, and the ledger has no such record")
+    for number in sorted(walk.later - walk.unread):
+        walk.compare(number, bodies(db, number))
+    extra = db.execute(
+        "SELECT number FROM certificate WHERE number NOT IN (SELECT certificate FROM ledger WHERE kind = ?)"
+        " ORDER BY number",
+        (CURE_RECORD,),
+    )
+    for (number,) in extra:
+        if number not in walk.unread:
+            walk.bad(None, number, "index", f"the index lists certificate {number}, and the ledger has no such record")
+    stored = {
+        (kind, folded(name)): dict(zip(ITEM_FIELDS, values, strict=True))
+        for kind, name, *values in db.execute(f"SELECT kind, name, {', '.join(ITEM_FIELDS)} FROM store_item")
+    }
+    for kind, name in sorted(set(stored) | set(walk.items)) if walk.items_known else ():
+        if stored.get((kind, name)) != walk.items.get((kind, name)):
+            walk.bad(None, None, "index", f"Stores does not say of {kind} {name} what the ledger says")
+
+
+def _with_later(db: sqlite3.Connection) -> frozenset[int]:
+    """Certificates that more than one entry names."""
+    found = db.execute(
+        "SELECT certificate FROM ledger WHERE certificate IS NOT NULL GROUP BY certificate HAVING count(*) > 1"
+    )
+    return frozenset(number for (number,) in found)
 
 
 def verify(path: Path, key: Path | None = None, *, unpack_traces: bool = False) -> VerifyReport:
@@ -302,10 +338,11 @@ def verify(path: Path, key: Path | None = None, *, unpack_traces: bool = False) 
         ArchiveError: no archive that could be opened, or no key in `key`. What does not hold is in the report.
     """
     pinned = None if key is None else read_public_key(key)
-    walk = _Walk(unpack_traces, pinned)
     with closing(connect_reader(path)) as db:
+        walk = _Walk(db, unpack_traces, pinned, frozenset())
         try:
             db.execute("BEGIN")
+            walk.later = _with_later(db)
             for row in db.execute(_WALK):
                 walk.entry(row)
             _beside(db, walk)

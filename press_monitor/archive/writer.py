@@ -11,7 +11,7 @@ from pathlib import Path
 from types import TracebackType
 
 from press_monitor import __version__
-from press_monitor.archive import derived, live, sealing
+from press_monitor.archive import indexing, live, sealing
 from press_monitor.archive.commands import waiting, write_answer
 from press_monitor.archive.connect import BUSY_MS, connect_writer, reads, refuse_network_share
 from press_monitor.archive.keys import SigningKey
@@ -252,10 +252,13 @@ class Archive:
     def _now(self) -> str:
         return utc_text(self._clock())
 
-    def rebuild_index(self) -> int:
-        """Make the derived tables again from the ledger; returns the number of certificates."""
+    def rebuild_index(self) -> tuple[int, list[int]]:
+        """Make the derived tables again from the ledger.
+
+        Returns how many certificates are indexed, and the numbers of those whose entries could not be read.
+        """
         with self.transaction():
-            return derived.rebuild(self._db)
+            return indexing.rebuild(self._db)
 
     def checkpoint(self) -> None:
         """Fold the write-ahead log into the file if no reader is in the way; never waits long for one."""

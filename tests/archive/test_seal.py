@@ -324,7 +324,7 @@ def test_the_index_is_rebuilt_from_the_ledger(archive: Archive, reader: ArchiveR
     archive._db.execute("UPDATE certificate SET verdict = 'pass'")
     archive._db.execute("DELETE FROM certificate_text")
     assert reader.records() != before and reader.records(text="moisture") == ()
-    assert archive.rebuild_index() == 2
+    assert archive.rebuild_index() == (2, [])
     assert reader.records() == before
     assert [row.number for row in reader.records(text="moisture")] == [1]
 

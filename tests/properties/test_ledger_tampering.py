@@ -15,12 +15,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from press_monitor.archive import Archive
+from press_monitor.archive.derived import COLUMN_NAMES
+from press_monitor.archive.entries import stores_body
 from press_monitor.archive.keys import create_key, fingerprint, load_key, public_file
 from press_monitor.archive.ledger import GENESIS_PREV, canonical, chained
 from press_monitor.archive.verify import VerifyReport, verify
 from tests.archive.helpers import flip, seal_one, tamper
 
-# The archive that is tampered with: entries 0 genesis, 1-3 records, 4 inspection of 2, 5 record, 6 calibration.
+# The archive that is tampered with: entries 0 genesis, 1-3 records, 4 inspection of 2, 5 record, 6 a lot in Stores.
 RECORDS = {1: 1, 2: 2, 3: 3, 5: 4}
 ENTRIES = 7
 
@@ -32,8 +34,8 @@ def sealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
         for count in (40, 0, 3):
             seal_one(archive, count)
         archive.append("inspection", {"result": "sound"}, 2)
-        seal_one(archive, 20, "fail")
-        archive.append("calibration", {"channel": "bag", "offset": 0.1})
+        seal_one(archive, 20, "fail", ticket={"bag": "B3"})
+        archive.append("stores", stores_body("lot", "SG-2203", {"expires": "2031-05-04"}))
     return path
 
 
@@ -106,6 +108,7 @@ def test_a_careful_cut_holds_in_itself_with_another_head(sealed: Path) -> None:
     def cut(db: sqlite3.Connection) -> None:
         db.execute("DELETE FROM ledger WHERE seq = 6")
         db.execute("UPDATE meta SET value = '6' WHERE name = 'ledger_entries'")
+        db.execute("DELETE FROM store_item")
 
     report = spoilt(sealed, cut)
     assert report.ok and report.head_hash != verify(sealed).head_hash
@@ -176,6 +179,7 @@ def test_a_pinned_key_reads_on_where_the_archives_own_is_spoilt(sealed: Path) ->
     assert not report.ok and {problem.entry for problem in report.problems} == {0}
 
 
+REST = ", ".join(COLUMN_NAMES[3:])
 CHANGES = {
     "number": ("UPDATE ledger SET certificate = 9 WHERE seq = 5", 5),
     "kind": ("UPDATE ledger SET kind = 'correction' WHERE seq = 6", 6),
@@ -187,11 +191,14 @@ CHANGES = {
     "index verdict": ("UPDATE certificate SET verdict = 'pass' WHERE number = 4", None),
     "index inspection": ("UPDATE certificate SET inspection = NULL WHERE number = 2", None),
     "index row gone": ("DELETE FROM certificate WHERE number = 1", None),
-    "index row added": (
-        "INSERT INTO certificate SELECT 5, 6, 'x', press, source, started_utc, ended_utc, verdict, reasons, recipe,"
-        " customer, tire, section, state_of_cure, inspection, comeback FROM certificate WHERE number = 1",
-        None,
-    ),
+    "index row added": (f"INSERT INTO certificate SELECT 5, 6, 'x', {REST} FROM certificate WHERE number = 1", None),
+    "a lot never used": ("INSERT INTO used VALUES ('lot', 'X-1', 1, '')", None),
+    "a bag's use hidden": ("DELETE FROM used WHERE kind = 'bag'", None),
+    "an alarm hidden": ("DELETE FROM alarm_raised WHERE certificate = 4", None),
+    "words to be found by": ("UPDATE certificate_text SET words = 'nothing' WHERE rowid = 1", None),
+    "letters to be found by": ("UPDATE certificate_part SET customer = 'nobody' WHERE rowid = 1", None),
+    "an expiry put off": ("UPDATE store_item SET expires = '2099-01-01'", None),
+    "a store item gone": ("DELETE FROM store_item", None),
     "ledger emptied": ("DELETE FROM ledger", 0),
     "count gone": ("DELETE FROM meta", 7),
 }
