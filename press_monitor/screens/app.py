@@ -32,7 +32,7 @@ __all__ = ["Dashboard", "Restart", "marker_of", "run_dashboard"]
 Restart = Callable[[], str | None]
 """Starts a recorder; returns None, or why it could not, in one line."""
 
-_POLL_S = 0.2
+_POLL_S = 0.25
 _BELL_EVERY_S = 5.0
 _READ_FIRST_S = 0.5
 _SECOND_DIGIT_S = 0.8
@@ -110,8 +110,10 @@ class Dashboard(App[None]):
         self._ring()
 
     def _renew_foot(self) -> None:
-        if isinstance(self.screen, WatchScreen) and self.screen.is_mounted:
-            self.screen.renew_foot()
+        # The timer may still tick once while the app closes and no screen is left.
+        top = self.screen_stack[-1] if self.screen_stack else None
+        if isinstance(top, WatchScreen):
+            top.renew_foot()
 
     def _note_worst(self) -> None:
         """Remember when the bar changed: Enter must mean what was read, not what jumped in under the finger."""

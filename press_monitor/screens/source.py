@@ -19,6 +19,7 @@ from press_monitor.archive.types import (
     ArchiveError,
     Command,
     CommandAnswer,
+    CycleStart,
     EventRow,
     Json,
     OpenCycle,
@@ -170,6 +171,8 @@ class Source:
         self._version: int | None = None
         self._beats: tuple[int, float] | None = None
         self._beat_at = monotonic()
+        self._over: set[str] = set()
+        """Cycles that were asked for and are no longer open: they have no live rows."""
         self._events_of = ""
         self._events: list[EventRow] = []
 
@@ -259,8 +262,11 @@ class Source:
 
     def _read(self, reader: Reader) -> None:
         states = reader.press_states()
-        cycles = {cycle.start.cycle_id: cycle for cycle in reader.open_cycles()}
-        self.presses = tuple(self._update(reader, view, states.get(view.place.name), cycles) for view in self.presses)
+        drawn = {v.trace.start.cycle_id for v in self.presses if v.trace is not None}
+        wanted = {s.cycle_id for s in states.values() if s.cycle_id is not None} - drawn - self._over
+        starts = {c.start.cycle_id: c.start for c in reader.open_cycles()} if wanted else {}
+        self.presses = tuple(self._update(reader, view, states.get(view.place.name), starts) for view in self.presses)
+        self._over |= wanted - starts.keys()
         recorder = reader.recorder()
         if recorder is None:
             self.heartbeat = Heartbeat()
@@ -275,18 +281,18 @@ class Source:
         )
 
     def _update(
-        self, reader: Reader, view: PressView, state: PressState | None, cycles: Mapping[str, OpenCycle]
+        self, reader: Reader, view: PressView, state: PressState | None, starts: Mapping[str, CycleStart]
     ) -> PressView:
         if state is None or (state.utc == view.stamp and state.cycle_id == view.cycle_id):
             return view
         trace, ticket = view.trace, view.ticket
         if state.cycle_id != view.cycle_id:
             trace, ticket = None, {}
-        cycle = cycles.get(state.cycle_id or "")
-        if cycle is not None:
-            if trace is None:
-                trace, ticket = LiveTrace(cycle.start), dict(cycle.start.ticket or {})
-            trace.extend(reader.rows(cycle.start.cycle_id, trace.last_seq))
+        start = starts.get(state.cycle_id or "")
+        if trace is None and start is not None:
+            trace, ticket = LiveTrace(start), dict(start.ticket or {})
+        if trace is not None:
+            trace.extend(reader.rows(trace.start.cycle_id, trace.last_seq))
         told = state.snapshot or {}
         try:
             snapshot = from_json(Snapshot, told) if "phase" in told else None

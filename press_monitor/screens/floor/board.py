@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from datetime import tzinfo
+from functools import lru_cache
 
 from textual import events
 from textual.geometry import Region
@@ -16,7 +17,7 @@ from press_monitor.quantities import UnitSystem
 from press_monitor.screens.floor.lane import draw_lane, draw_sentence
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.cells import Cells
-from press_monitor.screens.widgets.drawn import look_of, strip_of
+from press_monitor.screens.widgets.drawn import blank_strip, look_of, strip_of
 from press_monitor.screens.widgets.palette import mix
 
 __all__ = ["Board", "Layout", "Spot", "layout_of"]
@@ -47,6 +48,7 @@ class Layout:
     sentences: bool
 
 
+@lru_cache(maxsize=16)
 def layout_of(width: int, height: int, count: int, page: int = 0) -> Layout:
     """Lay `count` lanes out; a page that does not exist becomes the nearest that does."""
     if count < 1 or width < 1 or height < 1:
@@ -143,17 +145,18 @@ class Board(Widget):
     def render_line(self, y: int) -> Strip:
         """One row: the lanes that lie in it, side by side."""
         layout = self.layout_now()
+        ground = look_of(self).palette.ground
         parts: list[Strip] = []
         at = 0
-        for spot in sorted(layout.spots, key=lambda s: s.x):
+        for spot in layout.spots:  # their columns run from left to right
             if spot.y <= y < spot.y + spot.height:
                 if spot.x > at:
-                    parts.append(Strip.blank(spot.x - at, self.rich_style))
+                    parts.append(blank_strip(spot.x - at, ground))
                 parts.append(self._lane(spot, layout.sentences)[y - spot.y])
                 at = spot.x + spot.width
         if at < self.size.width:
-            parts.append(Strip.blank(self.size.width - at, self.rich_style))
-        return Strip.join(parts)
+            parts.append(blank_strip(self.size.width - at, ground))
+        return parts[0] if len(parts) == 1 else Strip.join(parts)
 
     def on_click(self, event: events.Click) -> None:
         """Open the lane under the pointer."""

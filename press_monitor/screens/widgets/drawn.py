@@ -14,7 +14,7 @@ from textual.widget import Widget
 from press_monitor.screens.widgets.cells import Cells
 from press_monitor.screens.widgets.palette import DARK, PALETTES, Look, Marker
 
-__all__ = ["Drawn", "look_of", "strip_of"]
+__all__ = ["Drawn", "blank_strip", "look_of", "strip_of"]
 
 
 @lru_cache(maxsize=1024)
@@ -29,6 +29,12 @@ def _style(ink: int, ground: int, bold: bool) -> Style:
 def strip_of(cells: Cells, y: int) -> Strip:
     """Row `y` as a strip, one segment a run."""
     return Strip([Segment(run.text, _style(run.ink, run.ground, run.bold)) for run in cells.runs(y)], cells.width)
+
+
+@lru_cache(maxsize=64)
+def blank_strip(width: int, ground: int) -> Strip:
+    """An empty stretch of one ground."""
+    return Strip([Segment(" " * width, _style(0xFFFFFF, ground, False))], width)
 
 
 def look_of(widget: Widget) -> Look:
