@@ -3,28 +3,30 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from drivers.base import Clock, Driver, DriverError
 from drivers.registry import make_driver
 from press_monitor.archive import Archive, ArchiveReader, Command, CycleStart
-from press_monitor.readings.conditioning import PressConditioner
-from press_monitor.readings.types import SignalError
-from press_monitor.recorder.clock import ClockGuard, ShopClock
+from press_monitor.archive.types import Json
+from press_monitor.fitting import DriverMaker, FittedPress, fit_press, refuse_shared
+from press_monitor.recorder.alarm_path import AlarmPath, last_tests
+from press_monitor.recorder.awake import KeepAwake
+from press_monitor.recorder.calling import Call, calls_of
+from press_monitor.recorder.clock import ClockGuard, ClockNote, ShopClock
+from press_monitor.recorder.horn import HornThread
 from press_monitor.recorder.orders import Answer, obey
-from press_monitor.recorder.port import Port
+from press_monitor.recorder.phone import PhoneThread
+from press_monitor.recorder.port import Port, PortState
 from press_monitor.recorder.resume import resume
-from press_monitor.recorder.station import Station
+from press_monitor.recorder.station import Refused, Station
 from press_monitor.recorder.watches import ShopWatches
 from press_monitor.recorder.writer import Job, Writer
-from press_monitor.shop import Press, Shop, ShopError
-from press_monitor.shop_channels import press_channels
+from press_monitor.shop import Shop
+from press_monitor.watch.types import AlarmView
 
 __all__ = ["DriverMaker", "Recorder"]
-
-DriverMaker = Callable[[str, Mapping[str, object], Clock], Driver]
 
 _PACE_S = 0.05
 """Real seconds between two passes at least: what came meanwhile shares one."""
@@ -32,16 +34,43 @@ _PACE_S = 0.05
 _LONGEST_WAIT_S = 0.1
 _PUBLISH_S = 0.2
 _BEAT_S = 1.0
+_FAILING_S = 3.0
+"""Seconds the disk must refuse before somebody is called: one refusal may be a backup passing."""
+
 _BUDGET = 240
 """Slots stepped through in one pass, all presses together: long histories must not hold up the heartbeat."""
 
 
 @dataclass(slots=True)
 class _Place:
+    """One press with its port, and what was said of both."""
+
     station: Station
     port: Port
     watches: ShopWatches
+    title: str
     published: float = float("-inf")
+    said: tuple[PortState, str] = (PortState.CLOSED, "")
+    alarms: tuple[AlarmView, ...] = ()
+    calling: list[Call] = field(default_factory=list)
+
+    def calls(self) -> list[Call]:
+        """The alarms that call somebody; worked out again only when the state was published again."""
+        station = self.station
+        if self.alarms is not station.alarms:
+            cycle, self.alarms = station.cycle, station.alarms
+            unattended = cycle is not None and (cycle.start.ticket or {}).get("unattended") is True
+            self.calling = [] if cycle is None else calls_of(self.title, cycle.id, self.alarms, unattended=unattended)
+        return self.calling
+
+    def port_news(self) -> str | None:
+        """One line when the port is had or lost; None for each of the tries between."""
+        status = self.port.status()
+        now = (status.state, status.why)
+        if status.state not in (PortState.OPEN, PortState.LOST) or now == self.said:
+            return None
+        self.said = now
+        return f"port {status.state.value}{f', {status.why}' if status.why else ''}"
 
 
 class Recorder:
@@ -53,6 +82,8 @@ class Recorder:
         clock: shop time.
         interval: grid step, whole shop seconds.
         make: makes drivers.
+        horn, phone, awake: threads of their own; by default what the shop file asks for, and this system's way to keep
+            the computer awake while shop time is real time.
         each_pass: called at every pass of the loop, in its thread (the demo puts new cycles on its presses so).
         say: takes one line for the log.
 
@@ -68,6 +99,9 @@ class Recorder:
         clock: ShopClock | None = None,
         interval: int = 1,
         make: DriverMaker = make_driver,
+        horn: HornThread | None = None,
+        phone: PhoneThread | None = None,
+        awake: KeepAwake | None = None,
         each_pass: Callable[[Recorder], None] = lambda _: None,
         say: Callable[[str], None] = lambda _: None,
     ) -> None:
@@ -86,27 +120,24 @@ class Recorder:
             news=self._wake.set,
         )
         self._beaten = float("-inf")
-        self._places = {press.name: self._place(press, make) for press in shop.presses.values()}
+        fitted = [fit_press(press, shop, self.clock.monotonic, make) for press in shop.presses.values()]
+        refuse_shared(fitted, shop)
+        self._places = {each.press.name: self._place(each) for each in fitted}
+        if horn is None and shop.horn is not None:
+            horn = HornThread(shop.horn)
+        if phone is None and shop.phone is not None:
+            phone = PhoneThread(shop.phone)
+        self._path = AlarmPath(shop, self._record, horn=horn, phone=phone)
+        self._awake = awake if awake is not None or self.clock.speed != 1.0 else KeepAwake()
 
-    def _place(self, press: Press, make: DriverMaker) -> _Place:
-        where = f"presses.{press.name}"
-        try:
-            driver = make(press.driver, press.options, self.clock.monotonic)
-        except DriverError as error:
-            inside = where if error.key == "driver" else f"{where}.options"
-            raise ShopError(self.shop.file, None, f"{inside}.{error.key}", error.message) from None
-        offered = getattr(driver, "channels", None)
-        channels = press_channels(press, self.shop, offered if isinstance(offered, Mapping) else None)
-        try:
-            conditioner = PressConditioner(channels)
-        except SignalError as error:
-            raise ShopError(self.shop.file, None, f"{where}.channels", str(error)) from None
-        watches = ShopWatches(press, self.shop, channels)
+    def _place(self, fitted: FittedPress) -> _Place:
+        press = fitted.press
+        watches = ShopWatches(press, self.shop, fitted.channels)
         # What a real second of delay costs in shop time grows with the clock's speed.
         slack = max(1.0, self.clock.speed)
         station = Station(
             press.name,
-            conditioner,
+            fitted.conditioner,
             watches,
             self._writer.put,
             monotonic=self.clock.monotonic,
@@ -116,11 +147,10 @@ class Recorder:
             quiet=1.0 * slack,
         )
         wait = 0.2 if self.clock.speed == 1.0 else 0.05
-        return _Place(
-            station,
-            Port(press.name, driver, self.clock.monotonic, wake=self._wake.set, read_wait=wait, quiet=5.0 * slack),
-            watches,
+        port = Port(
+            press.name, fitted.driver, self.clock.monotonic, wake=self._wake.set, read_wait=wait, quiet=5.0 * slack
         )
+        return _Place(station, port, watches, press.title)
 
     @property
     def stations(self) -> dict[str, Station]:
@@ -141,6 +171,9 @@ class Recorder:
             with ArchiveReader(self._archive) as reader:
                 for left in reader.open_cycles():
                     self._resume(left.start, reader)
+                self._path.start(last_tests(reader.events(None)))
+            if self._awake is not None:
+                self._awake.start()
         except BaseException:
             self.close()
             raise
@@ -164,6 +197,9 @@ class Recorder:
             place.port.stop()
             place.station.stop()
         written = self._writer.stop(deadline)
+        self._path.stop()
+        if self._awake is not None:
+            self._awake.stop()
         for place in self._places.values():
             place.port.join(1.0)
         return written
@@ -192,8 +228,11 @@ class Recorder:
                 place.station.about = self._about(place)
                 if place.station.publish():
                     place.published = real
+            if (news := place.port_news()) is not None:
+                self._say(f"{name}: {news}")
         for command in self._writer.commands():
             self._obey(command)
+        self._call(real)
         self._each_pass(self)
         if real - self._beaten >= _BEAT_S:
             self._beat()
@@ -204,9 +243,32 @@ class Recorder:
         utc = self.clock.wall()
         self._writer.put(Job(lambda archive: archive.beat(utc), key="beat"))
         for note in self._guard.look():
-            self._say(note.words)
-            for place in self._places.values():
-                place.station.note(note)
+            self._heed(note)
+        if self._awake is not None:
+            self._awake.want(any(place.station.cycle is not None for place in self._places.values()))
+
+    def _heed(self, note: ClockNote) -> None:
+        """Keep what the clocks did, with the running cycles and for the whole shop."""
+        self._say(note.words)
+        self._record(note.kind, note.utc, {"seconds": note.seconds, "words": note.words})
+        for place in self._places.values():
+            place.station.note(note)
+            if note.kind == "sleep-gap":
+                place.port.reopen()
+
+    def _record(self, kind: str, utc: float, told: Json) -> None:
+        """Keep an event of the whole shop, which belongs to no cycle."""
+        self._writer.put(Job(lambda archive: archive.add_events(None, [(0.0, utc, kind, told)]), urgent=True))
+
+    # -- calling --
+
+    def _call(self, real: float) -> None:
+        calls = [call for place in self._places.values() for call in place.calls()]
+        failing, own = self._writer.status(), []
+        if failing.failing_since is not None and self.clock.wall() - failing.failing_since >= _FAILING_S:
+            what = f"What is read cannot be kept: {failing.why}."
+            own.append(Call("archive-failing", "Recorder", "archive-failing", what, "Make room on the disk."))
+        self._path.look(calls, own, real)
 
     def _about(self, place: _Place) -> dict[str, object]:
         port, writing = place.port.status(), self._writer.status()
@@ -220,7 +282,8 @@ class Recorder:
             "archive_failing_since_utc": writing.failing_since,
             "archive_why": writing.why if writing.failing_since is not None else "",
             "rows_dropped": writing.dropped_rows,
-            "horn": "none",
+            **self._path.about(),
+            "awake": "" if self._awake is None else self._awake.status().why,
             "speed": self.clock.speed,
         }
 
@@ -243,8 +306,16 @@ class Recorder:
         if command.kind == "stop-recorder":
             self.stop()
             return Answer("done", "the recorder stops; open cycles go on when it is started again")
+        answer = self._path.obey(command, self.clock.real(), self.clock.wall())
+        if answer is not None:
+            return answer
         place = self._places.get(command.press or "")
         if place is None:
             known = ", ".join(self._places)
             return Answer("refused", f"no press {command.press!r}; there are: {known}")
+        if command.kind == "start":
+            try:
+                self._path.refuse_unattended((command.args or {}).get("ticket"), self.clock.wall())
+            except Refused as refusal:
+                return Answer("refused", str(refusal))
         return obey(place.station, command)

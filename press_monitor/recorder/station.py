@@ -19,7 +19,7 @@ from press_monitor.recorder.cycle import Counts, Cycle, Watch
 from press_monitor.recorder.ticks import Slot, TickAssembler
 from press_monitor.recorder.trigger import HeatTrigger
 from press_monitor.recorder.writer import Job
-from press_monitor.watch.types import Action, Event, Snapshot, to_json
+from press_monitor.watch.types import Action, AlarmView, Event, Snapshot, to_json
 
 __all__ = ["Fitted", "Refused", "Station", "Watches"]
 
@@ -96,6 +96,8 @@ class Station:
         self.sealing = False
         self.about: dict[str, Json] = {}
         """What the recorder adds to the press's state: port, horn, disk."""
+        self.alarms: tuple[AlarmView, ...] = ()
+        """The running cycle's alarms as last published."""
         self._conditioner = conditioner
         self._watches = watches
         self._put = put
@@ -317,6 +319,7 @@ class Station:
             # A dashboard takes a state as new by its time: what was done within one second is new as well.
             utc = max(cycle.utc(max(cycle.t, 0.0)), min(self._published + 0.001, cycle.utc(cycle.t + 1.0)))
             self._published = utc
+        self.alarms = () if cycle is None else snapshot.alarms
         state = {**to_json(snapshot), "recorder": dict(self.about)}
         self._put(Job(lambda archive: archive.put_state(self.name, cycle_id, utc, state), key=f"state {self.name}"))
         return True
