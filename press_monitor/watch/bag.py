@@ -85,6 +85,7 @@ class Bag:
             return
         value = channel.value
         if value >= self._recipe.bag_minimum:
+            s.low_since = None if s.up_since is None else s.low_since  # filling up is not falling low
             s.up_since = t if s.up_since is None else s.up_since
             s.burst_since = None
             if value >= self._recipe.bag_minimum + self._low.deadband:
