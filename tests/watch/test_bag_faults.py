@@ -11,7 +11,7 @@ import pytest
 
 from press_monitor.watch.cure_watch import CureWatch
 from press_monitor.watch.types import Action, ActionKind, Phase, Priority
-from tests.watch.bench import RECIPE, SETUP, THIN, Air, Gauge, Mat, Plant, Run, after, drive, replace
+from tests.watch.bench import RECIPE, SETUP, THIN, Air, Gauge, Mat, Plant, Run, after, drive, feed, replace
 
 BARE = replace(SETUP, repair=None)
 # light mats, in their band four minutes after the heat comes on, so that a thousand seconds are enough for a story
@@ -93,6 +93,23 @@ def test_a_bag_at_its_minimum_is_not_low() -> None:
     assert not run.alarms
 
 
+@pytest.mark.xfail(
+    strict=True,
+    reason="one sample under the minimum counts as low until the deadband is passed: a high alarm 15 s later, though "
+    "the bag stood above its minimum all that time",
+)
+def test_one_low_sample_of_a_bag_just_above_its_minimum_is_no_low_bag() -> None:
+    watch = CureWatch(BARE)
+    feed(
+        watch,
+        300.0,
+        bag=lambda t: 27.9 if t == 200.0 else 28.3,
+        inner=lambda t: 70.0 + t / 2.0,
+        outer=lambda t: 70.0 + t / 2.0,
+    )
+    assert not watch.snapshot().alarms
+
+
 @pytest.mark.parametrize("rate", [1.0, 1.5, 3.0])
 @pytest.mark.parametrize("gauge", [FINE, COARSE], ids=["fine", "tenth"])
 def test_a_fast_leak_in_a_settled_hold_is_told(rate: float, gauge: Gauge) -> None:
@@ -142,7 +159,6 @@ def test_a_bag_above_its_maximum_is_told_within_fifteen_seconds(dt: float) -> No
     assert high.priority is Priority.MEDIUM
 
 
-@pytest.mark.xfail(strict=True, reason="bag-high gives the moment of raising as its onset")
 def test_a_high_bag_says_since_when() -> None:
     pumped = Air(warms=0.0, jet=lambda t: -0.4 if 300.0 <= t < 325.0 else 0.0)
     run = drive(replace(PRESS, minutes=6.2, air=pumped), BARE)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from press_monitor.watch.cure_watch import CureWatch
 from press_monitor.watch.types import Priority
-from tests.watch.bench import RECIPE, SETUP, THIN, Air, Gauge, Mat, Plant, Run, after, drive, ramp, replace
+from tests.watch.bench import RECIPE, SETUP, THIN, Gauge, Mat, Plant, Run, after, drive, feed, ramp, replace
 
 BARE = replace(SETUP, repair=None)
 LIGHT, OTHER = Mat(tau=300.0, full=500.0), Mat(tau=320.0, full=500.0)
@@ -32,7 +33,7 @@ def left_its_cycle(run: Run, mat: str, on: float) -> float:
         (800.0, None, 1100.0, 1.0),
         (300.0, 4.0, 800.0, 1.0),
         (400.0, 15.0, 1500.0, 1.0),
-        (900.0, 10.0, 2400.0, 2.0),
+        (700.0, 10.0, 1700.0, 2.0),
     ],
 )
 def test_one_dead_mat_is_told_within_a_minute_of_leaving_its_cycle(
@@ -89,7 +90,7 @@ def test_heat_lost_while_heating_up_is_told() -> None:
 def sagging(dt: float, noise: float) -> Run:
     """The outer mat sinks from 300 to 287 degF within seventeen minutes: 0.8 degF/min, far slower than a dead one."""
     weak = replace(OTHER, set_at=ramp(500.0, 300.0, 1500.0, 287.0))
-    return drive(replace(PRESS, minutes=25.0, outer=weak, gauge=Gauge(dt=dt, noise_degF=noise)), BARE)
+    return drive(replace(PRESS, minutes=23.0, outer=weak, gauge=Gauge(dt=dt, noise_degF=noise)), BARE)
 
 
 @pytest.mark.parametrize("dt", [1.0, 5.0])
@@ -102,7 +103,7 @@ def test_a_mat_that_sinks_too_low_is_told_within_a_minute(dt: float) -> None:
     assert {v.kind for v in run.roots()} <= {"below-profile", "mat-weak"}
 
 
-@pytest.mark.parametrize("dt", [1.0, 5.0])
+@pytest.mark.parametrize("dt", [1.0])
 @pytest.mark.xfail(
     strict=True, reason="with 0.3 degF of noise a mat sinking 0.8 degF/min is told as heat lost while still in its band"
 )
@@ -119,13 +120,15 @@ def test_a_mat_at_the_lower_edge_of_its_band_is_not_below_it() -> None:
 @pytest.mark.parametrize("dt", [1.0, 5.0])
 def test_a_mat_that_holds_too_high_is_told_on_the_right_mat(dt: float) -> None:
     strong = replace(OTHER, set_at=after(ON, 318.0, 300.0))
-    run = drive(replace(PRESS, minutes=18.0, outer=strong, gauge=Gauge(dt=dt)), BARE)
+    run = drive(replace(PRESS, minutes=20.0, outer=strong, gauge=Gauge(dt=dt)), BARE)
     (high,) = run.raised("above-profile")
     assert high.channel == "outer_mat" and high.priority is Priority.MEDIUM and high.consequence_of is None
     assert not run.raised("heat-lost") and not run.raised("below-profile")
 
 
-@pytest.mark.xfail(strict=True, reason="above-profile waits for the five-minute mean: 200-270 s, the limit is 60 s")
+@pytest.mark.xfail(
+    strict=True, reason="above-profile waits for a mean over minutes: over 5 min late, the limit is 60 s"
+)
 def test_a_mat_that_holds_too_high_is_told_within_a_minute() -> None:
     strong = replace(OTHER, set_at=after(ON, 318.0, 300.0))
     run = drive(replace(PRESS, minutes=14.0, outer=strong), BARE)
@@ -192,11 +195,12 @@ def test_a_heat_up_that_makes_it_is_not_late() -> None:
 
 
 def test_a_cure_that_is_done_and_still_heated_is_overdue() -> None:
-    setup = replace(SETUP, repair=THIN, recipe=replace(RECIPE, minimum_hold=600.0))
-    run = drive(replace(PRESS, minutes=70.0, air=Air(warms=0.1), gauge=Gauge(dt=2.0)), setup)
-    (late,) = run.alarms
+    watch = CureWatch(replace(SETUP, repair=THIN, recipe=replace(RECIPE, minimum_hold=600.0)))
+    up = ramp(20.0, 70.0, 320.0, 300.0)
+    feed(watch, 4500.0, dt=5.0, inner=up, outer=up)
+    found = watch.snapshot()
+    (late,) = found.alarms
     assert (late.kind, late.channel, late.priority) == ("overdue", None, Priority.MEDIUM)
-    assert "heat off" in late.advice and "leave the bag up" in late.advice
-    deepest = run.watch.snapshot().deepest
-    assert deepest is not None and deepest.state_of_cure_low > RECIPE.required_cure
-    assert late.raised_s - late.since_s == pytest.approx(1800.0, abs=3.0)
+    assert "heat off" in late.advice.lower() and "leave the bag up" in late.advice.lower()
+    assert found.deepest is not None and found.deepest.state_of_cure_low > RECIPE.required_cure
+    assert late.raised_s - late.since_s == pytest.approx(1800.0, abs=6.0)

@@ -33,29 +33,29 @@ def late_blip(t: float) -> float:
 
 
 NORMAL = {
-    "close control": PRESS,
-    "noise of half a degree and 0.05 psi": replace(PRESS, gauge=Gauge(noise_degF=0.5, noise_psi=0.05)),
-    "whole degrees and tenths": replace(PRESS, gauge=Gauge(noise_degF=0.3, step_degF=1.0, step_psi=0.1)),
+    "close control": replace(PRESS, minutes=20.0),
+    "noise of half a degree and 0.05 psi": replace(PRESS, minutes=20.0, gauge=Gauge(noise_degF=0.5, noise_psi=0.05)),
+    "whole degrees and tenths": replace(PRESS, minutes=15.0, gauge=Gauge(noise_degF=0.3, step_degF=1.0, step_psi=0.1)),
     "quiet instrument, whole degrees and half psi": replace(
         PRESS, minutes=15.0, gauge=Gauge(noise_degF=0.05, noise_psi=0.01, step_degF=1.0, step_psi=0.5)
     ),
     "every five seconds": replace(PRESS, gauge=Gauge(dt=5.0)),
-    "regulator": replace(PRESS, air=Air(supply=True)),
-    "bag rising with the heat": replace(PRESS, air=Air(warms=0.33)),
-    "shut bag, wide thermostat": replace(PRESS, minutes=35.0, **cycling(500.0, 15.0)),
-    "thermostat 4 degF": replace(PRESS, **cycling(400.0, 4.0)),
-    "thermostat 10 degF": replace(PRESS, minutes=40.0, **cycling(900.0, 10.0)),
-    "thermostat 15 degF, 2 min": replace(PRESS, **cycling(300.0, 15.0)),
+    "regulator": replace(PRESS, minutes=20.0, air=Air(supply=True)),
+    "bag rising with the heat": replace(PRESS, minutes=20.0, air=Air(warms=0.33)),
+    "shut bag, wide thermostat": replace(PRESS, minutes=25.0, **cycling(500.0, 15.0)),
+    "thermostat 4 degF": replace(PRESS, minutes=20.0, **cycling(400.0, 4.0)),
+    "thermostat 10 degF": replace(PRESS, minutes=30.0, gauge=Gauge(dt=2.0), **cycling(900.0, 10.0)),
+    "thermostat 15 degF, 2 min": replace(PRESS, minutes=20.0, **cycling(300.0, 15.0)),
     "thermostat 15 degF, 6 min": replace(PRESS, minutes=45.0, air=Air(supply=True), **cycling(1100.0, 15.0)),
     "20 s without power": replace(
         PRESS, minutes=25.0, inner=replace(LIGHT, power=blip), outer=replace(OTHER, power=blip)
     ),
     "20 s without power under a wide thermostat": replace(
-        PRESS, minutes=40.0, air=Air(supply=True), **cycling(1100.0, 15.0, power=late_blip)
+        PRESS, minutes=36.0, air=Air(supply=True), **cycling(1100.0, 15.0, power=late_blip)
     ),
     "thermostat 15 degF, 9 min": replace(PRESS, minutes=42.0, air=Air(supply=True), **cycling(1800.0, 15.0)),
-    "20 s without power under a thermostat": replace(PRESS, minutes=30.0, **cycling(500.0, 10.0, power=blip)),
-    "relief valve that bleeds": replace(PRESS, minutes=25.0, air=Air(warms=0.5, relief=(38.0, 37.4))),
+    "20 s without power under a thermostat": replace(PRESS, minutes=26.0, **cycling(500.0, 10.0, power=blip)),
+    "relief valve that bleeds": replace(PRESS, minutes=20.0, air=Air(warms=0.5, relief=(38.0, 37.4))),
 }  # fmt: skip
 NOISY = {
     "relief valve that pops": (
@@ -84,26 +84,24 @@ def test_more_normal_cures_should_be_quiet(name: str) -> None:
     assert kinds(drive(plant, BARE)) == []
 
 
-@pytest.mark.parametrize("seed", [1, 2])
-def test_a_whole_cure_with_heat_off_when_due_and_the_bag_let_down_raises_nothing_and_passes(seed: int) -> None:
+def test_a_whole_cure_with_heat_off_when_due_and_the_bag_let_down_raises_nothing_and_passes() -> None:
     setup = replace(SETUP, repair=THIN, recipe=replace(RECIPE, minimum_hold=900.0))
     plant = Plant(
-        minutes=72.0,
+        minutes=64.0,
         heat_at=40.0,
-        inner=Mat(tau=420.0, full=470.0, swing=6.0 if seed == 2 else None),
-        outer=Mat(tau=450.0, full=470.0, swing=6.0 if seed == 2 else None),
-        heat_off_at=2700.0,
-        let_down_at=4200.0,
-        air=Air(warms=0.25, supply=seed == 1),
-        gauge=Gauge(noise_degF=0.3, noise_psi=0.03),
-        seed=seed,
+        inner=Mat(tau=420.0, full=470.0, swing=6.0),
+        outer=Mat(tau=450.0, full=470.0),
+        heat_off_at=2400.0,
+        let_down_at=3700.0,
+        air=Air(warms=0.25, supply=True),
+        gauge=Gauge(dt=2.0, noise_degF=0.3, noise_psi=0.03),
     )
     run = drive(plant, setup)
     result = run.watch.result()
     assert kinds(run) == []
     assert [p["phase"] for p in result["phases"]] == ["loaded", "heat-up", "hold", "cool-down", "released"]
     assert result["verdict"] == Verdict.PASS.value, result["reasons"]
-    assert 4215.0 <= result["release_s"] <= 4230.0
+    assert 3713.0 <= result["release_s"] <= 3730.0
     assert result["cure"]["set_without_pressure"] == 0.0
 
 

@@ -19,7 +19,7 @@ from press_monitor.watch.cure_watch import CureWatch, WatchSetup
 from press_monitor.watch.types import Action, ActionKind, Event, Snapshot, from_json, to_json
 
 LOGS = Path(__file__).parents[2] / "simulated_logs"
-AHEAD = 90
+AHEAD = 60
 
 # (log, first cut, last cut): stretches in which much happens
 STRETCHES = (("early-release", 3590, 3711), ("burst-bag", 1130, 1200), ("burst-bag", 2095, 2200))
@@ -74,7 +74,7 @@ def walks() -> list[Walk]:
 
 
 @given(st.integers(0, len(STRETCHES) - 1), st.integers(0, 10_000), st.integers(0, 10_000))
-@settings(max_examples=20, derandomize=True, deadline=None)
+@settings(max_examples=14, derandomize=True, deadline=None)
 def test_restored_at_any_tick_it_goes_on_event_for_event_and_snapshot_for_snapshot(
     which: int, at: int, again: int
 ) -> None:
