@@ -48,7 +48,7 @@ LEFT, RIGHT, TOP, BOTTOM = 30.0, 8.0, 14.0, 12.0
 ROW = 8.5
 NEAREST_MARKS = 9.0
 WIDE_FIGURE = 330.0
-ALIGNED_ROOM = 54.0
+ALIGNED_ROOM = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +207,8 @@ class _Drawing:
         for number, span in enumerate(chart.spans):
             left, right = self.across(span.start), self.across(span.end)
             if number:
-                self.shapes.append(Rule(left, row - SMALL, left, self.y1, QUIET, 0.4, (1.0, 1.5)))
+                self.shapes.append(Rule(left, row - SMALL, left, row + 1.0, QUIET, 0.4, (1.0, 1.5)))
+                self.shapes.append(Rule(left, self.y0, left, self.y1, QUIET, 0.4, (1.0, 1.5)))
             room = int((right - left - 4.0) / (SMALL * WIDE))
             if room >= 3:
                 name = cut(span.name, room)

@@ -27,7 +27,7 @@ from press_monitor.certificate.svg import code_svg, figure_svg
 
 __all__ = ["render_html"]
 
-SIZES: Final = {"shop": ((520.0, 158.0), (252.0, 132.0)), "customer": ((520.0, 104.0), (252.0, 92.0))}
+SIZES: Final = {"shop": ((520.0, 158.0), (252.0, 132.0)), "customer": ((520.0, 94.0), (252.0, 80.0))}
 """Of a chart over the whole width, and of one over half of it."""
 
 SIGNS: Final = {
@@ -54,7 +54,7 @@ ul{margin:.3rem 0;padding-left:1.2rem}
 .panel{border-left:5px solid var(--ink);background:var(--tint);padding:.7rem 1rem;margin:.8rem 0}
 .panel .strong{font-size:1.45rem;line-height:1.25;color:var(--ink)}
 .panel h2{border:0;margin:0;padding:0;font-size:.85rem;font-weight:400;color:#5a5a5a}
-.panels{display:grid;grid-template-columns:1fr 1fr;gap:1rem}
+.panels{display:grid;grid-template-columns:3fr 2fr;gap:1rem}
 .strong{font-weight:700}
 dl{display:grid;grid-template-columns:repeat(auto-fill,minmax(19rem,1fr));gap:.15rem 1.4rem;margin:.4rem 0}
 dl div{display:grid;grid-template-columns:9.5rem 1fr;gap:.6rem}
@@ -83,6 +83,7 @@ body{background:#fff;font-size:9.5pt;-webkit-print-color-adjust:exact;print-colo
 .page{display:table;width:100%;max-width:none;padding:0}
 .page>.banner{display:table-header-group;break-inside:avoid}
 .page>.banner p{margin-bottom:3mm}
+footer{font-size:8pt}
 footer .banner{display:none}
 h2{break-after:avoid}
 tr,dl div,li,.panel{break-inside:avoid}
@@ -92,21 +93,24 @@ dl div{grid-template-columns:31mm 1fr}
 """
 PAPER: Final = "@page{{size:{size};margin:{margin}}}"
 CUSTOMER: Final = """
-@media print{body{font-size:8.2pt;line-height:1.3}header h1{font-size:16pt;margin:.3rem 0 0}
-h2{margin:.55rem 0 .25rem;font-size:9.5pt}.panel{padding:.35rem .7rem;margin:.4rem 0}.panel .strong{font-size:11.5pt}
-figure{margin:.2rem 0}
-.code{grid-template-columns:36mm 1fr}.code svg{width:36mm;height:36mm}footer{margin-top:.4rem}ul{margin:.1rem 0}
-p{margin:.1rem 0}.code pre{display:none}}
+@media print{body{font-size:7.6pt;line-height:1.24}header h1{font-size:15pt;margin:.2rem 0 0}
+h2{margin:.45rem 0 .2rem;font-size:9pt;padding-bottom:.1rem}.panel{padding:.3rem .6rem;margin:.35rem 0}
+.panel .strong{font-size:11pt}.panel h2{font-size:7pt}figure{margin:.15rem 0}dl{margin:.2rem 0}
+.code{grid-template-columns:35mm 1fr}.code svg{width:35mm;height:35mm}.code pre{display:none}
+footer{margin-top:.3rem;padding:.1rem 0;font-size:6.6pt}ul{margin:.1rem 0}p{margin:.1rem 0}
+.page>.banner p{margin-bottom:1mm}
+}
 """
 LABEL: Final = """
 .page{max-width:38rem;padding:1rem;display:grid;grid-template-columns:1fr 17rem;gap:1rem}
 .page>*{grid-column:1}.page>.qr{grid-column:2;grid-row:1/6}.qr svg{width:100%}
 header h1{margin:0;font-size:2.6rem}dl{grid-template-columns:1fr}dl div{grid-template-columns:5.5rem 1fr}
-@media print{body{font-size:7pt;line-height:1.25}.page{display:grid;width:auto;padding:0;gap:1mm 2mm;
+@media print{body{font-size:6.6pt;line-height:1.22}.page{display:grid;width:auto;padding:0;gap:1mm 2mm;
 grid-template-columns:1fr 45mm}.page>.banner{display:block}.page>.banner p{font-size:5pt;margin:0;padding:.2em}
-header h1{font-size:20pt}dl,p{margin:0}dl{grid-template-columns:1fr}dl div{grid-template-columns:16mm 1fr;gap:1mm}
+header h1{font-size:20pt}dl,p{margin:0}dl{grid-template-columns:1fr}dl div{grid-template-columns:17mm 1fr;gap:1mm}
 dl div:first-child{font-weight:700}
-.qr svg{width:45mm;height:45mm}footer{display:none}}
+.qr svg{width:44mm;height:44mm}footer{display:none}.page{height:45mm;overflow:hidden}
+dd,header p{display:-webkit-box;-webkit-box-orient:vertical;-webkit-line-clamp:2;overflow:hidden}}
 """
 
 
@@ -116,8 +120,9 @@ def render_html(certificate: Certificate, paper: str) -> str:
     if certificate.copy == "label":
         size, margin, style = ("4in 2in" if us else "100mm 50mm"), "2.5mm", STYLE + LABEL
     else:
-        size, margin = ("letter" if us else "A4"), "13mm 15mm 12mm"
-        style = STYLE + (CUSTOMER if certificate.copy == "customer" else "")
+        customer = certificate.copy == "customer"
+        size, margin = ("letter" if us else "A4"), "8mm 14mm" if customer else "13mm 15mm 12mm"
+        style = STYLE + (CUSTOMER if customer else "")
     ink, tint, _ = SIGNS.get(certificate.verdict, ("#1f4e8c", "#e9eff7", ""))
     style = f":root{{--ink:{ink};--tint:{tint}}}{style}{PAPER.format(size=size, margin=margin)}"
     body = "".join(_label(certificate) if certificate.copy == "label" else _page(certificate))

@@ -26,10 +26,12 @@ BANNER: Final = 15.0
 
 DENSITIES: Final = (
     Density(1.0, 118.0, 104.0),
-    Density(0.97, 100.0, 88.0),
-    Density(0.93, 90.0, 80.0, 3, 4),
-    Density(0.88, 80.0, 70.0, 2, 3),
-    Density(0.82, 68.0, 62.0, 1, 2),
+    Density(0.97, 104.0, 92.0),
+    Density(0.93, 98.0, 86.0, 3, 5),
+    Density(0.90, 96.0, 84.0, 2, 4),
+    Density(0.88, 92.0, 80.0, 2, 2),
+    Density(0.86, 80.0, 70.0, 1, 2),
+    Density(0.82, 66.0, 60.0, 1, 1),
 )
 """Of the customer's copy, until it fits on its page."""
 
@@ -83,7 +85,7 @@ class _Pages:
             rows += self._customer_top(setter, sections)
         for section in sections:
             if section.key == "verdict":
-                rows += [Row(9.0), *setter.panel(section.items, setter.tint[2])]
+                rows += [Row(9.0), *setter.panel(section.items, setter.tint[2], section.title)]
                 rows += [Row(5.0), *setter.items([item for item in section.items if isinstance(item, Pair)])]
             elif self.certificate.copy == "customer" and section.key in ("job", "inspection"):
                 continue
@@ -106,8 +108,8 @@ class _Pages:
         """What was measured and what a person looked at, side by side and apart."""
         verdict = self.certificate.section("verdict")
         sections.remove(verdict)
-        half = setter.narrowed((self.width - 12.0) / 2)
-        person = Setter(self.fonts, half.width, setter.density)
+        half = setter.narrowed((self.width - 12.0) * 0.58)
+        person = Setter(self.fonts, self.width - 12.0 - half.width, setter.density)
         left = half.panel(verdict.items, setter.tint[2], "Cure record")
         right = person.panel(self.certificate.section("inspection").items, "", "Inspection")
         job = self.certificate.section("job")

@@ -127,11 +127,12 @@ class Setter:
         bullet: str = "",
         after: float = 0.0,
         backed: bool = False,
+        short: bool = False,
     ) -> list[Row]:
-        """A paragraph; a `backed` one lies on the panel of the verdict's colour."""
+        """A paragraph; a `backed` one lies on the panel of the verdict's colour, a `short` one may lose its end."""
         pad = 9.0 if backed else 0.0
         left = pad + indent
-        lines = self.lines(text, size, self.width - left - (8.0 if backed else 0.0), bold, short=backed)
+        lines = self.lines(text, size, self.width - left - (8.0 if backed else 0.0), bold, short=short)
         high = size * LEADING
         rows = []
         for number, line in enumerate(lines):
@@ -193,16 +194,18 @@ class Setter:
                 continue
             if item.strong and first:
                 said = f"{sign} {item.text}" if sign else item.text
-                size = self.size * (1.65 if self.width > 300 else 1.35)
-                rows += self.text_rows(said, size, bold=True, ink=self.tint[0], after=1.5, backed=True)
+                size = self.size * (1.65 if self.width > 320 else 1.35)
+                rows += self.text_rows(said, size, bold=True, ink=self.tint[0], after=1.5, backed=True, short=True)
                 first = False
             elif item.bullet:
                 bullets += 1
                 if self.density.most_bullets and bullets > self.density.most_bullets:
                     continue
-                rows += self.text_rows(item.text, self.size, indent=9.0, bullet="•", after=1.0, backed=True)
+                rows += self.text_rows(item.text, self.size, indent=9.0, bullet="•", after=1.0, backed=True, short=True)
             else:
-                rows += self.text_rows(item.text, self.size, bold=item.strong, after=1.0, backed=True)
+                rows += self.text_rows(
+                    item.text, self.size, bold=item.strong, after=1.0, backed=True, short=item.strong
+                )
         hidden = bullets - self.density.most_bullets
         if self.density.most_bullets and hidden > 0:
             said = f"and {hidden} more in the shop's copy"
@@ -362,11 +365,10 @@ class Setter:
         """One chart over the width, or two beside one another."""
         high = self.density.half if len(charts) > 1 or charts[0].half else self.density.chart
         wide = self.width if len(charts) == 1 and not charts[0].half else (self.width - 16.0) / 2
-        drawn = [figure(chart, wide, high) for chart in charts]
 
         def paint(sheet: Sheet, x: float, y: float) -> None:
-            for number, each in enumerate(drawn):
-                sheet.figure(each, x + number * (wide + 16.0), y + 2.0)
+            for number, chart in enumerate(charts):
+                sheet.figure(figure(chart, wide, high), x + number * (wide + 16.0), y + 2.0)
 
         return Row(high + 8.0, paint)
 

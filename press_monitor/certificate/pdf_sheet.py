@@ -40,7 +40,8 @@ class Sheet:
         self._stroke: tuple[str, float, tuple[float, ...]] | None = None
 
     def _date(self, dated: str) -> None:
-        """The file's own dates are the record's, whatever clock or environment this computer has."""
+        """The file's own dates and id are the record's, whatever clock or environment this computer has."""
+        import hashlib
         import time
 
         try:
@@ -50,6 +51,8 @@ class Sheet:
         stamp = self._canvas._doc._timeStamp
         stamp.t, stamp.lt, stamp.tzname = seconds, time.gmtime(seconds), "UTC"
         stamp.YMDhms, stamp.dhh, stamp.dmm = tuple(stamp.lt)[:6], 0, 0
+        # The id is a digest of the content; begun anew, since the clock has gone into it already.
+        self._canvas._doc.signature = hashlib.md5(usedforsecurity=False)
 
     def _colour(self, ink: str) -> Any:  # noqa: ANN401 - reportlab's own
         if ink not in self._colours:
@@ -123,12 +126,10 @@ class Sheet:
                     self.text(x + shape.x, y + shape.y, text, shape.size, **place)  # type: ignore[arg-type]
                 case Curve():
                     self._stroked(shape.ink, shape.width, shape.dash)
-                    path = canvas.beginPath()
-                    (left, top), *rest = shape.points
-                    path.moveTo(x + left, self.height - y - top)
-                    for left, top in rest:
-                        path.lineTo(x + left, self.height - y - top)
-                    canvas.drawPath(path, stroke=1, fill=0)
+                    down = self.height - y
+                    steps = [f"{x + left:.2f} {down - top:.2f} l" for left, top in shape.points]
+                    # Written as it stands: a path object a point costs more than all the rest of the page.
+                    canvas._code.append(" ".join([steps[0][:-1] + "m", *steps[1:], "S"]))
         canvas.setLineCap(0)
         canvas.setLineJoin(0)
 
@@ -138,12 +139,13 @@ class Sheet:
         unit = side / (modules + 2 * QUIET_ZONE)
         self.box(x, y, side, side, "#ffffff")
         self._filled("#000000")
-        path = self._canvas.beginPath()
-        for row, column, length in bars:
-            left, top = x + (column + QUIET_ZONE) * unit, y + (row + QUIET_ZONE) * unit
-            # A hair taller than its row, or viewers show seams between rows.
-            path.rect(left, self.height - top - unit * 1.02, length * unit, unit * 1.02)
-        self._canvas.drawPath(path, stroke=0, fill=1)
+        left, top = x + QUIET_ZONE * unit, self.height - y - (QUIET_ZONE + 1.02) * unit
+        # Each bar a hair taller than its row, or viewers show seams between rows.
+        painted = [
+            f"{left + column * unit:.3f} {top - row * unit:.3f} {length * unit:.3f} {1.02 * unit:.3f} re"
+            for row, column, length in bars
+        ]
+        self._canvas._code.append(" ".join([*painted, "f"]))
 
     def bookmark(self, key: str, title: str, y: float) -> None:
         """An entry of the reader's table of contents that leads to `y` on this page."""

@@ -134,7 +134,10 @@ def _joined(text: str) -> str:
     skip = -1
     for place, i in enumerate(shown):
         letter = text[i]
-        if i == skip or letter not in joins_last:
+        if i == skip:
+            continue
+        if letter not in joins_last:
+            out[i] = forms.get(("isolated", letter), letter)
             continue
         before = text[shown[place - 1]] if place else ""
         follows = text[shown[place + 1]] if place + 1 < len(shown) else ""

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
+from functools import cache
 from typing import Any
 
 from press_monitor.archive.ledger import canonical
 from press_monitor.archive.record import completed, record_body
 from press_monitor.archive.trace import Trace
-from press_monitor.archive.types import CertificateRecord, ChannelMeta, CycleStart, LedgerEntry
+from press_monitor.archive.types import CertificateRecord, ChannelMeta, CycleStart, LedgerEntry, LiveRow
 from press_monitor.cure.compound import Compound
 from press_monitor.cure.layers import Layer, Repair, Stack
 from press_monitor.watch.recipe import Recipe
@@ -111,18 +113,62 @@ def result(**changes: Any) -> dict[str, Any]:
     return made
 
 
-def record(
-    body_changes: dict[str, Any] | None = None, later: tuple[LedgerEntry, ...] = (), rows: int = 7501
-) -> tuple[CertificateRecord, Trace]:
-    """A certificate as the archive hands it out, and its trace: one mat leads by 10 degF, 5 min are missing."""
-    channels = (
-        ChannelMeta("inner_mat", "degF", 1),
-        ChannelMeta("outer_mat", "degF", 1),
-        ChannelMeta("bag", "psi", 2),
-    )
+def _stack(heat: float, deepest: float) -> dict[str, Any]:
+    """A stack through its depth: a curve that rises to `heat` degC at both faces, casing in the middle."""
+    depth = [float(d) for d in range(45)]
+    return {
+        "name": "repair",
+        "layers": [
+            {"name": "repair patch", "top_mm": 0.0, "bottom_mm": 8.0, "uncured": True},
+            {"name": "casing", "top_mm": 8.0, "bottom_mm": 30.0, "uncured": False},
+            {"name": "filler rubber", "top_mm": 30.0, "bottom_mm": 44.0, "uncured": True},
+        ],
+        "depth_mm": depth,
+        "temperature_degC": [heat - 10.0 + (d - 22.0) ** 2 / 48.4 for d in depth],
+        "state_of_cure": [None if 8 < d < 30 else deepest + (1.0 - deepest) * (d - 22.0) ** 2 / 484.0 for d in depth],
+        "deepest_mm": 30.0,
+        "hottest_mm": 0.0,
+    }
+
+
+PROFILES = {"heat_off": [_stack(148.0, 0.42)], "release": [_stack(80.0, 0.91)]}
+
+ALL_CHANNELS = (
+    ChannelMeta("inner_mat", "degF", 1),
+    ChannelMeta("outer_mat", "degF", 1),
+    ChannelMeta("bag", "psi", 2),
+)
+
+
+def live_rows(rows: int, channels: tuple[ChannelMeta, ...]) -> list[LiveRow]:
+    """One mat leads by 10 degF, the bag holds 32 psi, 5 min are missing."""
     lived = [t for t in range(rows) if not 3000 <= t < 3300]
-    made = [(n, t, (min(700 + 2 * t, 3050), min(700 + 2 * t, 2950), 3200)) for n, t in enumerate(lived)]
-    trace = Trace.from_rows(channels, 0, made)
+    values = {
+        "inner_mat": lambda t: min(700 + 2 * t, 3050),
+        "outer_mat": lambda t: min(700 + 2 * t, 2950),
+        "bag": lambda t: 3200,
+    }
+    return [(n, t, tuple(values[channel.name](t) for channel in channels)) for n, t in enumerate(lived)]
+
+
+def record(
+    body_changes: dict[str, Any] | None = None,
+    later: tuple[LedgerEntry, ...] = (),
+    rows: int = 7501,
+    channels: tuple[ChannelMeta, ...] = ALL_CHANNELS,
+) -> tuple[CertificateRecord, Trace]:
+    """A certificate as the archive hands it out, and its trace."""
+    trace = Trace.from_rows(channels, 0, live_rows(rows, channels))
+    start = start_of(channels)
+    content = completed({**body_of(start), **(body_changes or {})}, trace, b"packed", (6, b"\x11" * 32))
+    content |= {"entry": 31, "kind": "cure-record", "certificate": 7, "written_utc": "2030-03-17T19:51:41.000Z"}
+    sealed = LedgerEntry(31, "cure-record", 7, canonical(content), b"\x22" * 32, b"\x33" * 64, content)
+    as_of = max([31, *(entry.seq for entry in later)])
+    return CertificateRecord(7, sealed, later, as_of, "cd" * 32), trace
+
+
+def start_of(channels: tuple[ChannelMeta, ...] = ALL_CHANNELS, **changes: Any) -> CycleStart:
+    """How the made-up cycle began."""
     start = CycleStart(
         cycle_id="0123456789abcdef" * 2,
         press="P2",
@@ -140,24 +186,74 @@ def record(
         time_decimals=0,
         setup={"units": "us", "probe_at": "rubber"},
     )
-    body = record_body(
-        start,
-        RESULT,
-        shop="Juniper Flat Section Repair",
-        software="0.1.0",
-        ended_utc=1_900_007_500.0,
-        calibration={"bag": {"offset": 0.2, "date": "2030-01-10", "reference": "gauge G-3"}},
-        actions=[{"t": 2130.0, "kind": "acknowledge", "operator": "", "alarm": "bag-low-1", "note": "pumped up"}],
-        gaps=[{"start_s": 3000.0, "end_s": 3300.0, "why": "no readings"}],
-        source_log_sha256="ab" * 32,
-    )
-    content = completed({**body, **(body_changes or {})}, trace, b"packed", (6, b"\x11" * 32))
-    content |= {"entry": 31, "kind": "cure-record", "certificate": 7, "written_utc": "2030-03-17T19:51:41.000Z"}
-    sealed = LedgerEntry(31, "cure-record", 7, canonical(content), b"\x22" * 32, b"\x33" * 64, content)
-    as_of = max([31, *(entry.seq for entry in later)])
-    return CertificateRecord(7, sealed, later, as_of, "cd" * 32), trace
+    return replace(start, **changes)
+
+
+def body_of(start: CycleStart, **changes: Any) -> dict[str, Any]:
+    """The made-up record's body, ready to be sealed."""
+    given: dict[str, Any] = {
+        "shop": "Juniper Flat Section Repair",
+        "software": "0.1.0",
+        "ended_utc": 1_900_007_500.0,
+        "calibration": {"bag": {"offset": 0.2, "date": "2030-01-10", "reference": "gauge G-3"}},
+        "actions": [{"t": 2130.0, "kind": "acknowledge", "operator": "", "alarm": "bag-low-1", "note": "pumped up"}],
+        "gaps": [{"start_s": 3000.0, "end_s": 3300.0, "why": "no readings"}],
+        "profiles": PROFILES,
+        "source_log_sha256": "ab" * 32 if start.source == "log" else None,
+        **changes,
+    }
+    outcome = given.pop("result", RESULT)
+    return record_body(start, outcome, **given)
 
 
 def entry(seq: int, kind: str, **content: Any) -> LedgerEntry:
     whole = {"entry": seq, "kind": kind, "certificate": 7, "written_utc": "2030-03-18T08:00:00.000Z", **content}
     return LedgerEntry(seq, kind, 7, canonical(whole), b"\x44" * 32, b"\x55" * 64, whole)
+
+
+LONG = "Große Landmaschinen- und Erdbewegungsgesellschaft "
+HOSTILE = (
+    "<script>alert(1)</script><img src=x onerror=alert(2)> </style></title> {{7*7}} %s"
+    " =cmd|' /C calc'!A0 @SUM(1) \x1b[2J\x1b]0;owned\x07 \u202egnp.exe \u2066 \x00"
+    ' ,=1+1 ;-2+3\t=4 \r\n+5 "quoted" \\ & é'
+)
+
+
+@cache
+def ugly() -> dict[str, tuple[CertificateRecord, Trace]]:
+    """Records that have broken a page somewhere before, by name."""
+    many = [{**ALARM, "id": f"a{n}", "raised_s": 180.0 * n, "since_s": 180.0 * n, "cleared_s": None} for n in range(40)]
+    reasons = [f"reason {n} with a rather long explanation of what the figures say about it" for n in range(12)]
+    long = {
+        "customer": LONG * 12,
+        "tire": "X" * 300,
+        "section": "山田修理工場 한국 타이어 " * 6,
+        "people": {"skived": "Владимир Ильинский", "buffed": "محمد علي", "packed": "שלום כהן", "wrote": "ไทย"},
+        "materials": [{"use": "filler rubber", "lot": "SG-2203", "expires": "2031-05-04"}, {"use": "cement"}],
+        "injury": {"length": "120 mm", "through": True},
+        "note": "A long story. " * 400,
+    }
+    typed = ("customer", "tire", "section", "number", "note", "operator", HOSTILE.replace(".", ""))
+    hostile = dict.fromkeys(typed, HOSTILE)
+    live = {"source": "live", "source_log_sha256": None}
+    return {
+        "forty alarms": record({"result": result(alarms=many, reasons=reasons)}),
+        "no ticket": record({"ticket": None, "repair": None, "profiles": None, "gaps": [], "actions": []}),
+        "missing channel": record(channels=(ALL_CHANNELS[0],)),
+        "long names": record({"ticket": long}),
+        "hostile text": record(
+            {
+                "ticket": hostile,
+                "shop": HOSTILE,
+                "press": HOSTILE,
+                "actions": [{"t": 5.0, "kind": HOSTILE, "operator": HOSTILE, "note": HOSTILE}],
+                "result": result(reasons=[HOSTILE], alarms=[{**ALARM, "message": HOSTILE, "advice": HOSTILE}]),
+            }
+        ),
+        "twelve hours": record({"result": result(duration_s=43_200.0)}, rows=43_201),
+        "one minute": record(
+            {"result": result(verdict="incomplete", duration_s=60.0, phases=[], alarms=[], release_s=None)}, rows=61
+        ),
+        "simulated": record({**live, "setup": {"units": "si", "driver": "simulated"}}),
+        "played back": record({**live, "setup": {"units": "us", "driver": "replay"}}),
+    }
