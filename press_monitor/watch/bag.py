@@ -86,10 +86,10 @@ class Bag:
         value = channel.value
         if value >= self._recipe.bag_minimum:
             s.low_since = None if s.up_since is None else s.low_since  # filling up is not falling low
-            s.up_since = t if s.up_since is None else s.up_since
             s.burst_since = None
-            if value >= self._recipe.bag_minimum + self._low.deadband:
+            if s.up_since is None or value >= self._recipe.bag_minimum + self._low.deadband:
                 s.low_since = None
+            s.up_since = t if s.up_since is None else s.up_since
         elif s.low_since is None:
             s.low_since = t
         if value > self._recipe.bag_maximum:

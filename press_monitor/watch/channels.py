@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -62,7 +63,7 @@ class Channel:
         self.role = role_of(name)
         self.history = History(window, 0.95)
         self.coarse = History(5.0 * window)
-        self.recent = History(16.0)
+        self.recent = History(60.0)
         self.s = _State()
 
     def save(self) -> Json:
@@ -188,13 +189,13 @@ class Channel:
             if s.back_since is not None and t - s.back_since >= BACK_AFTER:
                 s.lifted_since = s.back_since = None
             return
-        span = max(6.0, 2.0 * s.interval)
+        span = max(6.0, 3.0 * s.interval)
         before = self.recent.at(t - span)
         first = self.recent.since(t - span)
         if before is None or len(self.recent) - first < 3:
             return
         fall = before - s.value
-        natural = max(before - ambient, 0.0) * span / FASTEST_MAT
+        natural = max(before - ambient, 0.0) * -math.expm1(-span / FASTEST_MAT)
         last = self.recent.v[-3:]
         falling = last[0] >= last[1] - 2.0 * s.steps - 0.5 and last[1] >= last[2] - 2.0 * s.steps - 0.5
         if fall > max(LIFTED_DROP, natural) and max(last) < before - 0.4 * fall and falling:
