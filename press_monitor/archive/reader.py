@@ -221,6 +221,14 @@ class ArchiveReader:
         return found[0]
 
     @reads
+    def entry_hash(self, seq: int) -> bytes:
+        """The hash of one entry, which may itself be damaged. Raises `ArchiveError` for one that is not there."""
+        row = self._db.execute("SELECT hash FROM ledger WHERE seq = ?", (seq,)).fetchone()
+        if row is None:
+            raise ArchiveError(f"there is no ledger entry {seq}; run verify")
+        return bytes(row[0])
+
+    @reads
     def key_fingerprint(self) -> str:
         """SHA-256 of the public key in entry 0, hex. Raises `ArchiveError` where there is none."""
         genesis = self.entry(0)

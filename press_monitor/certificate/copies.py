@@ -46,7 +46,7 @@ def read_copy(reader: ArchiveReader, number: int, as_of: int | None = None) -> C
         raise ArchiveError(f"{reader.path}: ledger entry 0 holds no public key; run verify") from None
     before = {}
     for entry in (record.sealed, *record.later):
-        before[entry.seq] = reader.entry(entry.seq - 1).hash if entry.seq else GENESIS_PREV
+        before[entry.seq] = reader.entry_hash(entry.seq - 1) if entry.seq else GENESIS_PREV
         if chained(before[entry.seq], entry.body) != entry.hash or not verifier.holds(entry.signature, entry.hash):
             raise ArchiveError(f"ledger entry {entry.seq} of certificate {number} is not what was sealed; run verify")
         said = entry.content

@@ -12,7 +12,8 @@ from functools import cache
 
 __all__ = ["has_right_to_left", "visual"]
 
-_STRONG_RIGHT = ("R", "AL")
+LAM = "\u0644"
+ALEFS = ("\u0622", "\u0623", "\u0625", "\u0627")
 _TO_RIGHT = ("R", "AN", "EN")
 
 
@@ -119,7 +120,7 @@ def _forms() -> dict[tuple[str, str], str]:
         parts = unicodedata.decomposition(chr(code)).split()
         if parts and parts[0] in ("<isolated>", "<final>", "<initial>", "<medial>"):
             letters = "".join(chr(int(part, 16)) for part in parts[1:])
-            if len(letters) == 1 or letters[:1] == "\u0644":
+            if len(letters) == 1 or letters[:1] == LAM:
                 forms.setdefault((parts[0][1:-1], letters), chr(code))
     return forms
 
@@ -142,7 +143,7 @@ def _joined(text: str) -> str:
         before = text[shown[place - 1]] if place else ""
         follows = text[shown[place + 1]] if place + 1 < len(shown) else ""
         linked = before in joins_next
-        if letter == "\u0644" and ("final", letter + follows) in forms and follows in "\u0622\u0623\u0625\u0627":
+        if letter == LAM and follows in ALEFS:
             out[i] = forms["final" if linked else "isolated", letter + follows]
             skip = shown[place + 1]
             out[skip] = ""
