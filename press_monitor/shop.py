@@ -112,6 +112,8 @@ def load_shop(path: Path) -> Shop:
         raise shop.error("units", str(error)) from None
     altitude = shop.maybe("altitude", lambda key: shop.quantity(key, Dimension.LENGTH))
     ambient = shop.maybe("ambient", lambda key: shop.quantity(key, Dimension.TEMPERATURE))
+    if ambient is not None and not -50.0 <= ambient <= 60.0:
+        raise shop.error("ambient", "wants the temperature of a shop, from -50 degC to 60 degC")
     if altitude is not None and not -500.0 <= altitude <= 6000.0:
         raise shop.error("altitude", "wants a height above the sea from -500 m to 6000 m")
     shop.done()
@@ -151,7 +153,9 @@ def repair_from_text(text: str, shop: Shop, name: str = "repair") -> RepairFile:
 
 
 def _compound(name: str, table: Table) -> Compound:
-    reference = table.quantity("reference_temperature", Dimension.TEMPERATURE, above=-50.0)
+    reference = table.quantity("reference_temperature", Dimension.TEMPERATURE)
+    if not 50.0 <= reference <= 300.0:
+        raise table.error("reference_temperature", "is no curing temperature (50 degC to 300 degC)")
     scorch = table.quantity("scorch", Dimension.TIME, above=0.0)
     tc50 = table.quantity("tc50", Dimension.TIME, above=0.0)
     tc90 = table.quantity("tc90", Dimension.TIME, above=0.0)
@@ -174,7 +178,7 @@ def _compound(name: str, table: Table) -> Compound:
         tc50=tc50,
         tc90=tc90,
         activation_energy=energy,
-        blow_point=table.number("blow_point", 0.0, 1.0),
+        blow_point=table.number("blow_point", 0.01, 0.99),
         reversion=table.quantity("reversion", Dimension.TIME, above=0.0),
         water_activity=table.number("water_activity", 0.0, 1.0, 0.5),
         reversion_activation_energy=table.maybe(
@@ -190,9 +194,12 @@ def _energy_from_two(table: Table, reference: float, tc90: float) -> float:
     points = {}
     for key in table.data:
         try:
-            points[parse(key, Dimension.TEMPERATURE)] = table.quantity(key, Dimension.TIME, above=0.0)
+            degC = parse(key, Dimension.TEMPERATURE)
         except QuantityError as error:
             raise table.error(key, str(error)) from None
+        if not 50.0 <= degC <= 300.0:
+            raise table.error(key, "is no curing temperature (50 degC to 300 degC)")
+        points[degC] = table.quantity(key, Dimension.TIME, above=0.0)
     points.setdefault(reference, tc90)
     try:
         return activation_energy_from_tc90(points)
@@ -223,8 +230,8 @@ def _recipe(name: str, table: Table) -> Recipe:
         raise table.error("maximum_temperature", "must be above the hold band")
     if recipe.maximum_temperature > 350.0:
         raise table.error("maximum_temperature", "is beyond any rubber (350 degC at most)")
-    if recipe.release_below >= recipe.band_low:
-        raise table.error("release_below", "must be below the hold band")
+    if not -20.0 <= recipe.release_below < recipe.band_low:
+        raise table.error("release_below", "must be below the hold band, and above -20 degC")
     if recipe.bag_minimum >= recipe.bag_pressure:
         raise table.error("bag_minimum", "must be below bag_pressure")
     if recipe.bag_maximum <= recipe.bag_pressure:
@@ -288,7 +295,11 @@ def _repair(table: Table, compounds: Mapping[str, Compound]) -> RepairFile:
     if has_layers:
         stacks: tuple[Stack, ...] = (Stack("repair", _layers(table, compounds)),)
     else:
-        stacks = tuple(_stack(item, compounds) for item in table.tables("stacks"))
+        tables = table.tables("stacks")
+        stacks = tuple(_stack(item, compounds) for item in tables)
+        for index, item in enumerate(tables):
+            if stacks[index].name in [stack.name for stack in stacks[:index]]:
+                raise item.error("name", f"another stack is called {stacks[index].name!r} already")
     if not any(layer.compound for stack in stacks for layer in stack.layers):
         raise table.error("layers" if has_layers else "stacks", "no layer names a compound: nothing would cure")
     faces = table.table("faces")

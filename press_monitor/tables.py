@@ -22,7 +22,9 @@ class ShopError(Exception):
 
     def __init__(self, file: str, line: int | None, key: str | None, message: str) -> None:
         place = f"{file}:{line}" if line else file
-        super().__init__(f"{place}: {key}: {message}" if key else f"{place}: {message}")
+        shown = key if key is None or key.isprintable() else repr(key)
+        whole = f"{place}: {shown}: {message}" if shown else f"{place}: {message}"
+        super().__init__(" ".join(whole.split()))
         self.file, self.line, self.key, self.message = file, line, key, message
 
 
@@ -65,35 +67,47 @@ class Table:
         return ShopError(self.file, self._line_of(key), path or None, message)
 
     def _line_of(self, key: str | None) -> int | None:
-        """The line a key stands on: under its table's header, else the header's (the index-th of an array)."""
-        names = [p for p in self.path if not p.isdigit()]
-        indices = [int(p) for p in self.path if p.isdigit()]
-        header = ".".join(names)
-        seen = -1
-        start: int | None = 0 if not header else None
-        wanted = indices[-1] - 1 if indices else 0
-        for number, raw in enumerate(self._lines):
-            bare = raw.split("#", 1)[0].strip().replace('"', "").replace(" ", "")
-            if header and bare in (f"[{header}]", f"[[{header}]]"):
-                seen += 1
-                if seen == wanted:
-                    start = number
-                    break
+        """The line a key stands on: under its table's header, else the header's own."""
+        names: list[str] = []
+        start: int | None = -1
+        for at, part in enumerate(self.path):
+            if part.isdigit() and at > 0:
+                continue
+            names.append(part)
+            following = self.path[at + 1] if at + 1 < len(self.path) else ""
+            wanted = int(following) if following.isdigit() else 1
+            found = self._header(".".join(names), start if start is not None else -1, wanted)
+            start = found if found is not None or at + 1 >= len(self.path) - following.isdigit() else start
         if start is None:
             return self._line_inline(names, key)
         if key is None:
-            return start + 1
-        for number in range(start if not header else start + 1, len(self._lines)):
+            return start + 1 if start >= 0 else None
+        return self._line_below(names, key, start)
+
+    def _header(self, name: str, after: int, wanted: int) -> int | None:
+        """Index of the `wanted`-th header of a table after a line."""
+        for number in range(after + 1, len(self._lines)):
+            bare = self._lines[number].split("#", 1)[0].strip().replace('"', "").replace(" ", "")
+            if bare in (f"[{name}]", f"[[{name}]]"):
+                wanted -= 1
+                if wanted == 0:
+                    return number
+        return None
+
+    def _line_below(self, names: list[str], key: str, start: int) -> int | None:
+        """The line of a key in the table whose header is line `start` (-1: the root)."""
+        path = ".".join([*names, key])
+        for number in range(start + 1, len(self._lines)):
             bare = self._lines[number].strip()
             if bare.startswith("["):
-                named = bare.strip("[] ").replace('"', "")
-                if named == ".".join([*names, key]) or named.startswith(".".join([*names, key]) + "."):
+                named = bare.split("#", 1)[0].strip("[] ").replace('"', "")
+                if named == path or named.startswith(path + "."):
                     return number + 1
-                if header:
+                if names:
                     break
             if re.match(rf'"?{re.escape(key)}"?\s*[=.]', bare):
                 return number + 1
-        return start + 1 if header else self._line_inline(names, key)
+        return start + 1 if names else self._line_inline(names, key)
 
     def _line_inline(self, names: list[str], key: str | None) -> int | None:
         """For inline tables: the first line that names the last known part of the path."""

@@ -141,7 +141,8 @@ class AlarmBook:
             message=condition.message,
             advice=condition.advice,
         )
-        entry.view = self._acknowledged_with_cause(t, view)
+        asked = before is not None and before.wants_acknowledging
+        entry.view = view if asked else self._acknowledged_with_cause(t, view)
         return AlarmChanged(t, entry.view)
 
     def _acknowledged_with_cause(self, t: float, view: AlarmView) -> AlarmView:

@@ -16,7 +16,7 @@ from press_monitor.watch.types import Json, Phase, from_json, to_json
 
 __all__ = ["Bag"]
 
-BURST_RATE = 0.5 * PSI
+BURST_RATE, BURST_SPAN = 0.5 * PSI, 3.0
 
 
 @dataclass(slots=True)
@@ -24,6 +24,7 @@ class _State:
     up_since: float | None = None
     burst_since: float | None = None
     low_since: float | None = None
+    first_low: float | None = None
     high_since: float | None = None
     down_since: float | None = None
     settled_since: float | None = None
@@ -91,7 +92,10 @@ class Bag:
                 s.low_since = None
             s.up_since = t if s.up_since is None else s.up_since
         elif s.low_since is None:
-            s.low_since = t
+            # one sample is no low bag; the second says so, since the first
+            s.low_since, s.first_low = (s.first_low, None) if s.first_low is not None else (None, t)
+        if value >= self._recipe.bag_minimum:
+            s.first_low = None
         if value > self._recipe.bag_maximum:
             s.high_since = t if s.high_since is None else s.high_since
         elif value <= self._recipe.bag_maximum - self._high.deadband:
@@ -154,31 +158,33 @@ class Bag:
         if channel is None:
             return
         if s.burst_since is None and channel.age(t) < 1e-6 and self.been_up:
-            span = max(3.0, 1.5 * channel.s.interval)
-            before = channel.recent.at(t - span)
-            if before is not None:
-                first = max(channel.recent.since(t - span) - 1, 0)
-                rate = (before - value) / max(t - channel.recent.t[first], 1e-6)
-                fell = rate >= BURST_RATE and before - value >= 1.2 * PSI and before > 0.5 * self._recipe.bag_minimum
-                if fell and not self._popped(t, value):
-                    near = [
-                        at
-                        for at, v in zip(channel.recent.t[first:], channel.recent.v[first:], strict=True)
-                        if v > before - 0.5 * PSI
-                    ]
-                    s.burst_since = near[-1] if near else channel.recent.t[first]
+            s.burst_since = self._burst_onset(t, value, channel)
         if s.burst_since is not None:
             yield Condition(
                 "bag-burst", "bag", s.burst_since, self._words.burst_message(value), self._words.bag_advice(stage)
             )
 
-    def _popped(self, t: float, value: float) -> bool:
-        """Whether the fall is a relief valve's: from above the target, and over while still above the minimum."""
-        channel = self.channel
-        if channel is None:
-            return False
-        last = channel.recent.at(t - 1.01 * channel.s.interval)
-        return value > self._recipe.bag_minimum and last is not None and last - value < 0.3 * PSI
+    def _burst_onset(self, t: float, value: float, channel: Channel) -> float | None:
+        """When the bag burst, if it did: a fall too quick, and going on. A relief valve's is over at once."""
+        recent = channel.recent
+        start = recent.before(t - max(BURST_SPAN, 1.01 * channel.s.interval))
+        if start < 0:
+            return None
+        before, began = recent.v[start], recent.t[start]
+        fell = before - value
+        if fell < max(1.2 * PSI, 2.0 * channel.quantum) or fell < (BURST_RATE - 0.02 * PSI) * (t - began):
+            return None
+        if before < 0.5 * self._recipe.bag_minimum:
+            return None
+        last = recent.before(t - max(1.0, 0.99 * channel.s.interval))
+        going_on = last >= 0 and recent.v[last] - value > 0.2 * PSI * max(t - recent.t[last], 1.0)
+        steps = len(recent) - 1 - start
+        if not going_on or (steps < 2 and value >= self._recipe.bag_minimum):
+            return None
+        for index in range(len(recent) - 1, start - 1, -1):
+            if recent.v[index] > before - 0.5 * PSI:
+                return recent.t[index]
+        return began
 
     def _leaking(self, t: float, value: float, stage: Stage) -> Iterator[Condition]:
         if self.leak is None:

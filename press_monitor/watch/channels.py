@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from press_monitor.readings import Reading, Role, role_of
+from press_monitor.readings.setup import possible_range
 from press_monitor.watch.history import History
 from press_monitor.watch.types import Json, from_json, to_json
 
@@ -20,6 +21,8 @@ LIFTED_DROP = 6.0
 BACK_AFTER = 30.0
 BAG_JUMP = 10_000.0
 """The same of a bag, Pa a second."""
+SPIKE = 15.0
+"""A step from one reading to the next that needs a second reading to be believed, K."""
 MAT_JUMP = 3.0
 """A step between neighbouring readings that no mat makes, K (over the fastest mat's own fall)."""
 
@@ -49,6 +52,8 @@ class _State:
     first: float | None = None
     first_t: float = 0.0
     highest: float | None = None
+    spike: float | None = None
+    spikes: list[float] = field(default_factory=list)
     stuck_since: float | None = None
     wild_since: float | None = None
     wild_until: float = 0.0
@@ -61,6 +66,7 @@ class Channel:
     def __init__(self, name: str, window: float = 720.0) -> None:
         self.name = name
         self.role = role_of(name)
+        self._range = possible_range(name)
         self.history = History(window, 0.95)
         self.coarse = History(5.0 * window)
         self.recent = History(60.0)
@@ -119,13 +125,17 @@ class Channel:
         if reading is None:
             return
         s = self.s
-        if not reading.good:
+        if not reading.good or not self._possible(reading.value):
             if s.missing_since is None:
                 s.missing_since = t
+            return
+        if self._waits(t, reading.value):
             return
         if s.last_t is not None and s.missing_since is None:
             s.gaps = [*s.gaps[-8:], t - s.last_t]
             s.interval = sorted(s.gaps)[len(s.gaps) // 2]
+            if t - s.last_t > 4.0 * s.interval + 2.0:
+                s.changed_at = t  # what stood still while nothing came has not been seen to stand still
         self._follow_grain(t, reading.value)
         s.missing_since = None
         s.last_t, s.value = t, reading.value
@@ -135,6 +145,25 @@ class Channel:
         self.history.add(t, reading.value)
         self.recent.add(t, reading.value)
         self._bin(t, reading.value)
+
+    def _possible(self, value: float) -> bool:
+        """Whether a sensor of this role can give it at all."""
+        if not math.isfinite(value):
+            return False
+        return self._range is None or self._range[0] <= value <= self._range[1]
+
+    def _waits(self, t: float, value: float) -> bool:
+        """A single reading that no mat could reach from the one before waits for the next to agree with it."""
+        s = self.s
+        if self.role not in (Role.INNER_MAT, Role.OUTER_MAT) or s.value is None or s.last_t is None:
+            return False
+        reach = SPIKE + MAT_JUMP * (t - s.last_t)
+        if abs(value - s.value) <= reach or (s.spike is not None and abs(value - s.spike) <= reach):
+            s.spike = None
+            return False
+        s.spike = value
+        s.spikes = [*s.spikes[-7:], t]
+        return True
 
     def _follow_grain(self, t: float, value: float) -> None:
         """Resolution, noise, and how often the last digit moves."""
@@ -251,6 +280,9 @@ class Channel:
     def watch_jumps(self, t: float) -> None:
         """Tell noise that no mat and no bag makes: several jumps both ways within half a minute."""
         s = self.s
+        if len([x for x in s.spikes if x > t - self.limit(30.0)]) >= 3:
+            s.wild_since = s.spikes[0] if s.wild_since is None else s.wild_since
+            s.wild_until = t + self.limit(30.0)
         if s.last_t != t:
             return
         if len(self.recent) >= 2 and abs(self.recent.v[-1] - self.recent.v[-2]) > self._jump(

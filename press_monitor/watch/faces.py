@@ -39,6 +39,11 @@ class _State:
     peak_at: float = 0.0
     below_since: float | None = None
     longest_dip: float = 0.0
+    above_since: float | None = None
+    longest_rise: float = 0.0
+    rises: int = 0
+    over_since: float | None = None
+    over_count: int = 0
     dips: int = 0
     steady_low: float | None = None
     trough: float | None = None
@@ -133,6 +138,9 @@ class Face:
         s.low_so_far = value if s.low_so_far is None else min(s.low_so_far, value)
         if s.peak is None or value > s.peak:
             s.peak, s.peak_at = value, t
+        over = value > self._recipe.maximum_temperature
+        s.over_count = s.over_count + 1 if over else 0
+        s.over_since = (t if s.over_since is None else s.over_since) if over else None
         in_band = value >= self._recipe.band_low - SLACK
         if s.entered_at is None and in_band:
             s.entered_at = t
@@ -140,6 +148,7 @@ class Face:
             return
         self._weigh(t, value)
         self._learn(t, value, channel)
+        self._follow_rises(t, value)
         if s.below_since is None:
             s.below_since = None if in_band else t
         elif value >= self._recipe.band_low + DIP_OVER:
@@ -147,6 +156,16 @@ class Face:
                 s.longest_dip = max(s.longest_dip, t - s.below_since)
                 s.dips += 1
             s.below_since = None
+
+    def _follow_rises(self, t: float, value: float) -> None:
+        s, high = self.s, self._recipe.band_high
+        if s.above_since is None:
+            s.above_since = t if value > high + SLACK else None
+        elif value <= high - DIP_OVER:
+            if t - s.above_since >= 5.0:
+                s.longest_rise = max(s.longest_rise, t - s.above_since)
+                s.rises += 1
+            s.above_since = None
 
     def _weigh(self, t: float, value: float) -> None:
         if self._weights and t - self._weights[-1][0] < 0.95:
@@ -186,7 +205,7 @@ class Face:
         expected = hold - CYCLE_SWING - UNKNOWN_MARGIN
         learned = []
         if s.steady_low is not None:
-            learned.append(max(min(s.steady_low - 2.5, self._recipe.band_low + 2.0), expected))
+            learned.append(max(min(s.steady_low - 2.0, self._recipe.band_low + 3.5), expected))
         if len(s.troughs) >= 2:
             learned.append(min(min(s.troughs) - 2.0, self._recipe.band_low))
         if learned:

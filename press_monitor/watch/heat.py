@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from press_monitor.watch.advice import Stage, Words
 from press_monitor.watch.alarms import Condition
 from press_monitor.watch.faces import Face
+from press_monitor.watch.kinds import KINDS, AlarmKind
 from press_monitor.watch.recipe import Recipe
 from press_monitor.watch.types import Json, Phase, from_json, to_json
 
@@ -18,7 +19,7 @@ UNEVEN = 1.5
 """How much two mats may differ, in tolerances."""
 WEAK = 3.0
 """How far a mat may settle lower than it did, K."""
-FALLING = -0.8 / 60.0
+FALLING = -1.2 / 60.0
 """A mat that loses more than this has no heat, K/s: slower than any mat cools, faster than noise."""
 
 
@@ -30,7 +31,11 @@ class _State:
 class Heat:
     """Detectors over the faces. Stateless but for the onset of each fall."""
 
-    def __init__(self, recipe: Recipe, faces: tuple[Face, ...], words: Words) -> None:
+    def __init__(
+        self, recipe: Recipe, faces: tuple[Face, ...], words: Words, kinds: Mapping[str, AlarmKind] = KINDS
+    ) -> None:
+        self._maximum, self._profile = kinds["above-maximum"], kinds["above-profile"]
+        self._tardy = kinds["heat-up-late"]
         self._recipe, self._faces, self._words = recipe, faces, words
         self.s = _State({})
         self._fell: tuple[float, dict[str, bool]] | None = None
@@ -148,7 +153,7 @@ class Heat:
     def _late(self, t: float, heating_since: float, stage: Stage) -> Iterator[Condition]:
         limit = self._recipe.heat_up_limit
         elapsed = t - heating_since
-        if elapsed < 0.5 * limit:
+        if elapsed < 0.5 * limit - self._tardy.on_delay:
             return
         for face in self._faces:
             value = face.value(t)
@@ -192,27 +197,40 @@ class Heat:
 
     def _above(self, t: float, stage: Stage) -> Iterator[Condition]:
         for face in self._faces:
-            hottest = face.hottest(t)
-            channel = face.judge(t)
-            if hottest is not None and hottest > self._recipe.maximum_temperature and channel is not None:
-                last = channel.recent.v[-3:]
-                if len(last) == 3 and min(last) > self._recipe.maximum_temperature:
-                    yield Condition(
-                        "above-maximum",
-                        f"{face.name}_mat",
-                        t,
-                        self._words.above_maximum_message(face.name, hottest, self._recipe.maximum_temperature),
-                        self._words.above_maximum_advice(stage),
-                    )
-            mean = face.level(t)
-            if mean is not None and mean > self._recipe.band_high:
+            since, value = face.s.over_since, face.value(t)
+            if (
+                since is not None
+                and value is not None
+                and face.s.over_count >= 3
+                and t - since >= self._maximum.on_delay
+            ):
+                yield Condition(
+                    "above-maximum",
+                    f"{face.name}_mat",
+                    since,
+                    self._words.above_maximum_message(face.name, value, self._recipe.maximum_temperature),
+                    self._words.above_maximum_advice(stage),
+                )
+            if (held := self._too_high(face, t)) is not None:
                 yield Condition(
                     "above-profile",
                     f"{face.name}_mat",
-                    max(t - 300.0, face.s.entered_at or 0.0),
-                    self._words.above_message(face.name, mean, self._recipe.band_high),
+                    face.s.above_since if face.s.above_since is not None else max(t - 300.0, face.s.entered_at or 0.0),
+                    self._words.above_message(face.name, held, self._recipe.band_high),
                     self._words.above_advice(stage),
                 )
+
+    def _too_high(self, face: Face, t: float) -> float | None:
+        """The temperature held above the band, where it is more than a cycle's crest."""
+        s, value, level = face.s, face.value(t), face.level(t)
+        if level is not None and level > self._recipe.band_high:
+            return level
+        if s.above_since is None or value is None:
+            return None
+        if s.steady_low is not None and not s.troughs:
+            return value
+        crest = t - s.above_since > 1.3 * s.longest_rise + 15.0 - self._profile.on_delay
+        return value if s.rises >= 2 and crest else None
 
     def _weak(self, t: float, stage: Stage) -> Iterator[Condition]:
         """A mat that settles lower than it did in this very cure, cycle for cycle."""

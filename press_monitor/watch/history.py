@@ -53,9 +53,13 @@ class History:
         """Whether the memory reaches back `seconds` before `now`."""
         return bool(self.t) and self.t[0] <= now - seconds + 1e-9
 
+    def before(self, t: float) -> int:
+        """Index of the last value kept at or before `t`; -1 where there is none."""
+        return bisect_left(self.t, t + 1e-9) - 1
+
     def at(self, t: float) -> float | None:
         """The last value kept at or before `t`."""
-        index = bisect_left(self.t, t + 1e-9) - 1
+        index = self.before(t)
         return self.v[index] if index >= 0 else None
 
     def low(self, start: float, end: float) -> float | None:

@@ -75,20 +75,21 @@ class Instruments:
         if not heard:
             return []
         holes = []
-        if s.heard is not None and t - s.heard > self._silence_limit():
+        if s.heard is not None and t - s.heard > self.silence_limit():
             s.hole_s += t - s.heard
             holes.append(RecordHole(t, s.heard, t, "no readings"))
         s.heard = t
         return holes
 
-    def _silence_limit(self) -> float:
+    def silence_limit(self) -> float:
+        """How long nothing may come before it is a silence, s."""
         known = [channel.s.interval for channel in self._channels.values() if channel.rhythm_known]
         return max(self._silence, 4.0 * min(known)) if known else FIRST_WORDS
 
     def silence(self, t: float, first: float) -> Condition | None:
         """The alarm of a silent press; nothing was ever heard before `first`."""
         heard = self.s.heard if self.s.heard is not None else first
-        if t - heard < self._silence_limit() - 1e-6:
+        if t - heard < self.silence_limit() - 1e-6:
             return None
         return Condition("no-readings", None, heard, self._words.silent_message(t - heard), self._words.silent_advice())
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Self
 
@@ -33,6 +34,8 @@ from press_monitor.watch.types import (
 )
 
 __all__ = ["CureJudge"]
+
+LONGEST_EXTENSION = 8 * 3600.0
 
 
 @dataclass(slots=True)
@@ -71,7 +74,7 @@ class CureJudge:
         self.bag = Bag(setup.recipe, bags[0] if bags else None, self.words, kinds)
         rams = [c for c in self.channels.values() if c.role is Role.RAM]
         self.ram = Ram(rams[0] if rams else None, self.words)
-        self.heat = Heat(setup.recipe, self.faces, self.words)
+        self.heat = Heat(setup.recipe, self.faces, self.words, kinds)
         self.phases = Phases(setup.recipe, self.faces)
         by_name = {face.name: face for face in self.faces}
         self.curing = (
@@ -132,8 +135,8 @@ class CureJudge:
         """Take one tick or one action and say what it changed. Time that does not move on is refused."""
         if isinstance(given, Action):
             return tuple(self._act(given))
-        if self.s.t is not None and given.t <= self.s.t:
-            raise ValueError(f"time went from {self.s.t:g} s to {given.t:g} s")
+        if not math.isfinite(given.t) or (self.s.t is not None and given.t <= self.s.t):
+            raise ValueError(f"time went from {self.s.t} s to {given.t} s")
         return tuple(self._tick(given))
 
     def _tick(self, tick: Tick) -> list[Event]:
@@ -143,6 +146,9 @@ class CureJudge:
         if s.first is None:
             s.first = t
             events.append(self.phases.load_press(t))
+        if before is not None and t - before > self.instruments.silence_limit():
+            self._cure(t - 1e-3)  # nobody was there to see it: the model loses heat to air meanwhile
+            before = None
         for name, channel in self.channels.items():
             channel.take(t, tick.readings.get(name))
         self.instruments.watch_probes(t, heating=self.phases.phase is Phase.HEAT_UP)
@@ -164,7 +170,6 @@ class CureJudge:
 
     def _act(self, action: Action) -> list[Event]:
         t = max(action.t, self.t)
-        self.s.t = t if self.s.t is None else self.s.t
         events: list[Event] = []
         refused: str | None = None
         kind = action.kind
@@ -194,7 +199,11 @@ class CureJudge:
             events.extend(phases)
             refused = None if phases else "there is nothing to release"
         elif kind is ActionKind.EXTEND:
-            self.s.extended_s += action.seconds or 0.0
+            more = action.seconds or 0.0
+            if math.isfinite(more) and 0.0 < more <= LONGEST_EXTENSION:
+                self.s.extended_s += more
+            else:
+                refused = "an extension wants a time above zero, eight hours at most"
         events.append(OperatorDid(t, action, refused))
         return events
 

@@ -169,7 +169,7 @@ class Leak:
         if value > s.extreme_value if s.rising else value < s.extreme_value:
             s.extreme_value, s.extreme_t = value, t
             return
-        tooth = max(TOOTH, 1.6 * self._channel.quantum, 4.0 * self._channel.noise)
+        tooth = max(TOOTH, 2.5 * self._channel.quantum, 4.0 * self._channel.noise)
         if abs(value - s.extreme_value) < tooth:
             return
         travelled, took = abs(s.extreme_value - s.turn_value), s.extreme_t - s.turn_t
