@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import sys
 import threading
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -23,14 +25,26 @@ else:
 
     _TERMIOS = (termios.error,)
 
-__all__ = ["TROUBLE", "LineSettings", "SerialPort", "read_line_settings", "words_of_trouble"]
+__all__ = ["TROUBLE", "LineSettings", "SerialPort", "read_line_settings", "shut", "words_of_trouble"]
 
-TROUBLE: tuple[type[BaseException], ...] = (OSError, TypeError, ValueError, AttributeError, *_TERMIOS)
-"""What an unplugged or closing port raises: SerialException and bare OSError, termios.error (no OSError), and
-TypeError, ValueError or AttributeError where a handle vanished under a read."""
+TROUBLE: tuple[type[BaseException], ...] = (
+    OSError,
+    TypeError,
+    ValueError,
+    AttributeError,
+    NotImplementedError,
+    *_TERMIOS,
+)
+"""What a port raises that is unplugged, closing or not able: SerialException and bare OSError, termios.error (no
+OSError); TypeError, ValueError or AttributeError where a handle vanished under a read; NotImplementedError where a kind
+of port lacks what was asked."""
 
 _PARITY = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
 _WRITE_S = 1.0
+_SLICE_S = 0.1
+"""The port's own time-out, s. It stays as it is: changing it sets the whole port up again, over a network too."""
+
+_NAP_S = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,29 +138,44 @@ class SerialPort:
         self._closing.clear()
         device = resolve(self.settings.wanted, self._ports)
         port = None
+        here = "://" not in device
         try:
             port = serial.serial_for_url(
-                device, do_not_open=True, timeout=0.0, write_timeout=_WRITE_S, **self.settings.for_pyserial()
+                device,
+                do_not_open=True,
+                timeout=_SLICE_S,
+                # RFC 2217 knows no such time-out, and refuses it.
+                write_timeout=_WRITE_S if here else None,
+                **self.settings.for_pyserial(),
             )
             # Two readers of one line would each get half of it; Windows refuses the second by itself.
-            if os.name == "posix" and "://" not in device:
+            if os.name == "posix" and here:
                 port.exclusive = True
             port.open()
         except TROUBLE as error:
-            _shut(port)
+            shut(port)
             raise PortLost(words_of_trouble(device, error)) from error
         self.name = device
         self._port = port
 
     def read(self, wait: float) -> bytes:
-        """What has come, waiting up to `wait` seconds for the first byte. Raises `PortLost`."""
-        port = self._taken()
-        try:
-            if port.timeout != wait:
-                port.timeout = wait
-            return bytes(port.read(port.in_waiting or 1))
-        except TROUBLE as error:
-            raise PortLost(words_of_trouble(self.name, error)) from error
+        """What has come, waiting up to about `wait` seconds for the first byte. Raises `PortLost`."""
+        end = time.monotonic() + wait
+        while True:
+            port = self._taken()
+            try:
+                waiting = port.in_waiting
+                left = end - time.monotonic()
+                if waiting or left >= 0.5 * _SLICE_S:
+                    data = bytes(port.read(waiting or 1))
+                    if data:
+                        return data
+                elif left <= 0.0:
+                    return b""
+                else:
+                    self._closing.wait(min(left, _NAP_S))
+            except TROUBLE as error:
+                raise PortLost(words_of_trouble(self.name, error)) from error
 
     def more(self, limit: int) -> bytes:
         """What has come by now, without waiting, up to about `limit` bytes. Raises `PortLost`."""
@@ -173,7 +202,7 @@ class SerialPort:
         """Let the port go. Never raises."""
         self._closing.set()
         port, self._port = self._port, None
-        _shut(port)
+        shut(port)
 
     def _taken(self) -> serial.Serial:
         if self._port is None:
@@ -181,9 +210,13 @@ class SerialPort:
         return self._port
 
 
-def _shut(port: serial.Serial | None) -> None:
-    if port is not None:
-        try:
-            port.close()
-        except TROUBLE:
-            return
+def shut(port: serial.SerialBase | None) -> None:
+    """Close a port; never raises."""
+    if port is None:
+        return
+    # pyserial leaves its socket open where the other end has hung up already.
+    behind = getattr(port, "_socket", None)
+    for each in (port, behind):
+        if each is not None:
+            with contextlib.suppress(*TROUBLE):
+                each.close()

@@ -7,7 +7,6 @@ all stop the beat and are heard alike.
 
 from __future__ import annotations
 
-import contextlib
 import os
 import threading
 import time
@@ -16,9 +15,11 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Protocol
 
+import serial
+
 from drivers.base import PortLost
 from drivers.ports import FoundPort, list_ports, resolve, wanted_words
-from drivers.serial_port import TROUBLE, words_of_trouble
+from drivers.serial_port import TROUBLE, shut, words_of_trouble
 from press_monitor.callout import Horn
 from press_monitor.recorder.calling import Loudness
 from press_monitor.recorder.port import back_off
@@ -72,17 +73,15 @@ class SerialLine:
         self._horn = horn
         self._ports = ports
         self._name = wanted_words(horn.port)
-        self._port: object = None
+        self._port: serial.SerialBase | None = None
 
     def open(self) -> None:
         """Take the port with both lines off. Raises `PortLost`."""
-        import serial
-
         self.close()
         self._name = resolve(self._horn.port, self._ports)
         port = None
         try:
-            port = serial.serial_for_url(self._name, do_not_open=True, timeout=0.0, write_timeout=1.0)
+            port = serial.serial_for_url(self._name, do_not_open=True, timeout=0.0)
             if os.name == "posix" and "://" not in self._name:
                 port.exclusive = True
             # Set before it is opened, so that opening does not sound it for longer than the system itself does.
@@ -92,9 +91,7 @@ class SerialLine:
             self.set(False)
         except TROUBLE as error:
             self._port = None
-            if port is not None:
-                with contextlib.suppress(*TROUBLE):
-                    port.close()
+            shut(port)
             raise PortLost(words_of_trouble(self._name, error)) from error
 
     def set(self, on: bool) -> None:
@@ -109,9 +106,7 @@ class SerialLine:
     def close(self) -> None:
         """Let the port go. Never raises."""
         port, self._port = self._port, None
-        if port is not None:
-            with contextlib.suppress(*TROUBLE):
-                port.close()  # type: ignore[attr-defined]
+        shut(port)
 
 
 def line_is_on(horn: Horn, loudness: Loudness, now: float, *, alive: bool, testing: bool) -> bool:

@@ -12,6 +12,7 @@ import pytest
 
 from drivers.base import Driver, DriverError, PortLost, Sample
 from drivers.text_line import TextLineDriver
+from tests.drivers.wires import SharedPort
 
 LABELS = {"T1": "inner_mat[degF]", "P": "bag[psi]"}
 DEADLINE = 20.0
@@ -139,6 +140,21 @@ def test_lines_come_through_a_socket_and_its_end_is_a_lost_port() -> None:
         with peer:
             peer.sendall(b"\n150.5,220\n")
             assert [s.value for s in read_until(driver, 2)] == [150.5, 220.0]
+        with pytest.raises(PortLost):
+            read_until(driver, 1)
+        driver.close()
+
+
+# pyserial 3.5 names its thread in the old way.
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")
+def test_lines_come_from_a_port_shared_over_the_network() -> None:
+    with SharedPort() as shared:
+        driver = TextLineDriver({"port": shared.url, "baud": 19200, "labels": LABELS}, time.monotonic)
+        driver.open()
+        assert shared.port.baudrate == 19200
+        shared.send(b"\nT1=301.2 P=32.1\n")
+        assert [s.value for s in read_until(driver, 2)] == [301.2, 32.1]
+        shared.hang_up()
         with pytest.raises(PortLost):
             read_until(driver, 1)
         driver.close()

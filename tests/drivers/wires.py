@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import socket
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -76,3 +77,62 @@ def instrument(answer: Callable[[bytes], bytes | None], terminator: bytes = b"\r
         thread.join(10.0)
         for end in (master, slave, over_read, over_write):
             os.close(end)
+
+
+class SharedPort:
+    """A serial port shared over the network as RFC 2217 has it, by pyserial's own server side, on loopback.
+
+    `port` is the far end's serial port, a loop: what its control lines were set to can be read from it.
+    """
+
+    def __init__(self) -> None:
+        import serial
+
+        self.port = serial.serial_for_url("loop://", timeout=0.0)
+        self.history: list[tuple[bool, bool]] = []
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self.url = f"rfc2217://127.0.0.1:{self._server.getsockname()[1]}"
+        self._client: socket.socket | None = None
+        self._thread = threading.Thread(target=self._serve, name="shared port")
+        self.ready = threading.Event()
+
+    def __enter__(self) -> SharedPort:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.hang_up()
+        self._thread.join(10.0)
+        self.port.close()
+
+    def hang_up(self) -> None:
+        """The far end goes: nobody is connected, and nobody can connect again."""
+        with contextlib.suppress(OSError):
+            self._server.shutdown(socket.SHUT_RDWR)
+        self._server.close()
+        if self._client is not None:
+            with contextlib.suppress(OSError):
+                self._client.shutdown(socket.SHUT_RDWR)
+
+    def send(self, data: bytes) -> None:
+        assert self._client is not None
+        self._client.sendall(data.replace(b"\xff", b"\xff\xff"))
+
+    def _serve(self) -> None:
+        import serial.rfc2217
+
+        try:
+            client, _ = self._server.accept()
+        except OSError:
+            return
+        self._client = client
+        # PortManager writes through an object that has `write`.
+        connection = type("Connection", (), {"write": staticmethod(client.sendall)})()
+        with client, contextlib.suppress(OSError):
+            manager = serial.rfc2217.PortManager(self.port, connection)
+            self.ready.set()
+            while data := client.recv(1024):
+                self.port.write(b"".join(manager.filter(data)))
+                lines = (bool(self.port.dtr), bool(self.port.rts))
+                if not self.history or self.history[-1] != lines:
+                    self.history.append(lines)
