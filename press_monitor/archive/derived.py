@@ -1,11 +1,13 @@
 """What the tables beside the ledger say of one certificate: its index row, what it used, its alarms, its words.
 
-Pure: from sealed bodies to values. `indexing` writes them, `search` asks for them, `verify` makes them anew.
+Pure: from sealed bodies, as `json.loads` gives them, to values. `indexing` writes them, `search` asks for them,
+`verify` makes them anew.
 """
 
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 
@@ -19,13 +21,12 @@ __all__ = [
     "PART_COLUMNS",
     "Indexed",
     "as_it_stands",
-    "certificate_row",
     "index_of",
     "index_values",
     "row_of",
+    "sketch",
     "standing",
     "used_of",
-    "words_of",
 ]
 
 COLUMN_NAMES = tuple(f.name for f in fields(CertificateRow))
@@ -33,8 +34,6 @@ COLUMNS = ", ".join(COLUMN_NAMES)
 _REASONS = COLUMN_NAMES.index("reasons")
 PART_COLUMNS = ("customer", "tire", "section", "tin", "serial", "job")
 """Columns of `certificate_part`: found by any three letters of them."""
-
-_FOUND_BY = ("ticket", "recipe", "press", "shop")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,19 +53,25 @@ class Indexed:
     words: str
 
 
-def _strings(value: Json) -> Iterator[str]:
+def _strings(value: Json) -> list[str]:
+    found: list[str] = []
+    _gather(value, found)
+    return found
+
+
+def _gather(value: Json, found: list[str]) -> None:
     if isinstance(value, str):
-        yield value
-    elif isinstance(value, Mapping):
+        found.append(value)
+    elif isinstance(value, dict):
         for item in value.values():
-            yield from _strings(item)
+            _gather(item, found)
     elif isinstance(value, list):
         for item in value:
-            yield from _strings(item)
+            _gather(item, found)
 
 
 def _mapping(value: Json) -> Mapping[str, Json]:
-    return value if isinstance(value, Mapping) else {}
+    return value if isinstance(value, dict) else {}
 
 
 def _listed(value: Json) -> Sequence[Json]:
@@ -81,8 +86,33 @@ def _number(value: Json) -> float | None:
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
+_SKETCHED = (
+    *("entry", "kind", "certificate", "cycle_id", "press", "shop", "source", "started_utc", "ended_utc", "ticket"),
+    *("recipe", "repair", "result", "trace", "setup.inputs"),
+)
+_SKETCH = f"SELECT json_extract(CAST(? AS TEXT), {', '.join(repr(f'$.{name}') for name in _SKETCHED)})"
+
+
+def sketch(db: sqlite3.Connection, body: bytes) -> Json:
+    """A cure record's body without what nothing here is derived from: events, profiles and compounds, most of it.
+
+    SQLite finds the rest in a tenth of the time that reading it all would take. Raises ValueError for other bytes
+    than JSON, KeyError for a member that a cure record must have.
+    """
+    try:
+        (found,) = db.execute(_SKETCH, (body,)).fetchone()
+    except sqlite3.OperationalError as e:
+        raise ValueError(str(e)) from e
+    made = dict(zip(_SKETCHED, json.loads(found), strict=True))
+    inputs = made.pop("setup.inputs")
+    made["setup"] = {"inputs": inputs}
+    return made
+
+
 def standing(later: Sequence[Json]) -> list[Json]:
     """The later bodies without those that a correction has withdrawn."""
+    if not later:
+        return []
     withdrawn = {body.get("withdraws") for body in later if body.get("kind") == CORRECTION}
     return [body for body in later if body.get("entry") not in withdrawn]
 
@@ -119,54 +149,45 @@ def _thickness_mm(repair: Mapping[str, Json]) -> float | None:
     return round(max(found), 3) if found else None
 
 
-def certificate_row(sealed: Json, later: Sequence[Json]) -> CertificateRow:
-    """The index row of a cure record's body and the bodies that name it since, oldest first.
-
-    Raises `ArchiveError` for a body that is no cure record.
-    """
-    ticket, result = as_it_stands(sealed, later)
-    later = standing(later)
+def _row(sealed: Json, ticket: Mapping[str, Json], result: Mapping[str, Json], later: Sequence[Json]) -> CertificateRow:
     recipe = sealed.get("recipe")
     deepest = _mapping(_mapping(result.get("cure")).get("deepest"))
     back = _newest(later, COMEBACK)
-    try:
-        return CertificateRow(
-            number=sealed["certificate"],
-            entry=sealed["entry"],
-            cycle_id=sealed["cycle_id"],
-            press=sealed["press"],
-            source=sealed["source"],
-            started_utc=epoch_of(sealed["started_utc"]),
-            ended_utc=epoch_of(sealed["ended_utc"]),
-            verdict=str(result["verdict"]),
-            reasons=tuple(_strings(result.get("reasons"))),
-            recipe=recipe if isinstance(recipe, str) else _text(_mapping(recipe).get("name")),
-            customer=_text(ticket.get("customer")),
-            tire=_text(ticket.get("tire")),
-            section=_text(ticket.get("section")),
-            state_of_cure=_number(deepest.get("state_of_cure")),
-            inspection=_text(_newest(later, INSPECTION).get("result")) or None,
-            comeback=_text(back.get("cause")) or None,
-            comeback_day=(_text(back.get("day")) or _text(back.get("written_utc"))[:10]) or None,
-            job=_text(ticket.get("number")),
-            machine=_text(ticket.get("machine")),
-            size=_text(ticket.get("size")),
-            construction=_text(ticket.get("construction")),
-            serial=_text(ticket.get("serial")),
-            tin=_text(ticket.get("tin")),
-            thickness_mm=_thickness_mm(_repair(sealed, later)),
-            hold_min=_number(result.get("hold_min")),
-            state_of_cure_low=_number(deepest.get("state_of_cure_low")),
-        )
-    except (KeyError, TypeError, ValueError) as e:
-        raise ArchiveError(f"ledger entry {sealed.get('entry')} is not a cure record: {e}") from e
+    return CertificateRow(
+        number=sealed["certificate"],
+        entry=sealed["entry"],
+        cycle_id=sealed["cycle_id"],
+        press=sealed["press"],
+        source=sealed["source"],
+        started_utc=epoch_of(sealed["started_utc"]),
+        ended_utc=epoch_of(sealed["ended_utc"]),
+        verdict=str(result["verdict"]),
+        reasons=tuple(_strings(result.get("reasons"))),
+        recipe=recipe if isinstance(recipe, str) else _text(_mapping(recipe).get("name")),
+        customer=_text(ticket.get("customer")),
+        tire=_text(ticket.get("tire")),
+        section=_text(ticket.get("section")),
+        state_of_cure=_number(deepest.get("state_of_cure")),
+        inspection=_text(_newest(later, INSPECTION).get("result")) or None,
+        comeback=_text(back.get("cause")) or None,
+        comeback_day=(_text(back.get("day")) or _text(back.get("written_utc"))[:10]) or None,
+        job=_text(ticket.get("number")),
+        machine=_text(ticket.get("machine")),
+        size=_text(ticket.get("size")),
+        construction=_text(ticket.get("construction")),
+        serial=_text(ticket.get("serial")),
+        tin=_text(ticket.get("tin")),
+        thickness_mm=_thickness_mm(_repair(sealed, later)),
+        hold_min=_number(result.get("hold_min")),
+        state_of_cure_low=_number(deepest.get("state_of_cure_low")),
+    )
 
 
 def _named(value: Json) -> Iterator[tuple[str, str]]:
     """Names with the part they play, in any form a ticket has them: text, a list, or by role."""
     if isinstance(value, str):
         yield value, ""
-    elif isinstance(value, Mapping):
+    elif isinstance(value, dict):
         yield from ((name, role) for role, name in value.items() if isinstance(name, str))
     elif isinstance(value, list):
         for item in value:
@@ -178,7 +199,7 @@ def used_of(sealed: Json, ticket: Mapping[str, Json]) -> tuple[tuple[str, str, s
     """Kind, name and role of what a cure used: lots, bag, mats, probes, and who worked on it. Each once, in order."""
     found: list[tuple[str, str, str]] = []
     for material in (*_listed(ticket.get("materials")), *_listed(ticket.get("lots"))):
-        if isinstance(material, Mapping):
+        if isinstance(material, dict):
             found.append(("lot", _text(material.get("lot")), _text(material.get("use"))))
         else:
             found.append(("lot", _text(material), ""))
@@ -204,23 +225,33 @@ def _alarms(result: Mapping[str, Json]) -> tuple[tuple[str, int], ...]:
     return tuple(sorted(counted.items()))
 
 
-def words_of(sealed: Json, later: Sequence[Json]) -> str:
-    """The words a cure record is found by."""
-    ticket, result = as_it_stands(sealed, later)
-    words = [text for name in _FOUND_BY for text in _strings(sealed.get(name))]
-    words += [_text(result.get("verdict")), *_strings(result.get("reasons")), *_strings(ticket)]
+def _words(sealed: Json, ticket: Mapping[str, Json], result: Mapping[str, Json], later: Sequence[Json]) -> str:
+    words: list[str] = []
+    for value in (sealed.get("recipe"), sealed.get("press"), sealed.get("shop"), sealed.get("ticket")):
+        _gather(value, words)
+    words.append(_text(result.get("verdict")))
+    _gather(result.get("reasons"), words)
     words += [kind for kind, _ in _alarms(result)]
+    if later:
+        _gather(ticket, words)
     for body in later:
         # A result judged anew was taken in above; its layers and profiles are no words to look for.
         told = {k: v for k, v in body.items() if k not in ("result", "repair", "compounds", "profiles", "model")}
-        words += _strings(told)
+        _gather(told, words)
     return " ".join(dict.fromkeys(words))
 
 
 def index_of(sealed: Json, later: Sequence[Json]) -> Indexed:
-    """Everything derived from a certificate's bodies. Raises `ArchiveError` for a body that is no cure record."""
+    """Everything derived from a cure record's body and the bodies that name it since, oldest first.
+
+    Raises `ArchiveError` for a body that is no cure record.
+    """
     ticket, result = as_it_stands(sealed, later)
-    return Indexed(certificate_row(sealed, later), used_of(sealed, ticket), _alarms(result), words_of(sealed, later))
+    try:
+        row = _row(sealed, ticket, result, standing(later))
+    except (KeyError, TypeError, ValueError) as e:
+        raise ArchiveError(f"ledger entry {sealed.get('entry')} is not a cure record: {e}") from e
+    return Indexed(row, used_of(sealed, ticket), _alarms(result), _words(sealed, ticket, result, later))
 
 
 def index_values(row: CertificateRow) -> tuple[Json, ...]:

@@ -11,7 +11,7 @@ from press_monitor.archive.ledger import CALIBRATION, CURE_RECORD, STORES
 from press_monitor.archive.stores import ITEM_FIELDS
 from press_monitor.archive.types import ArchiveError, Json
 
-__all__ = ["bodies", "index_holds", "item_changes", "rebuild", "refresh", "refresh_item", "write_index"]
+__all__ = ["IndexReader", "bodies", "item_changes", "rebuild", "refresh", "refresh_item", "write_index"]
 
 _MARKS = ", ".join("?" * len(COLUMN_NAMES))
 _PARTS = ", ".join(PART_COLUMNS)
@@ -19,9 +19,9 @@ _PART_MARKS = ", ".join("?" * (len(PART_COLUMNS) + 1))
 _DERIVED = ("used", "alarm_raised", "certificate_part", "certificate_text", "certificate", "store_item")
 
 
-def bodies(db: sqlite3.Connection, number: int) -> list[Json]:
-    """The cure record of certificate `number` and what names it since."""
-    found = db.execute("SELECT body FROM ledger WHERE certificate = ? ORDER BY seq", (number,))
+def bodies(db: sqlite3.Connection, number: int, after: int = -1) -> list[Json]:
+    """The cure record of certificate `number` and what names it since; only entries after `after`."""
+    found = db.execute("SELECT body FROM ledger WHERE certificate = ? AND seq > ? ORDER BY seq", (number, after))
     return [json.loads(body) for (body,) in found]
 
 
@@ -56,21 +56,55 @@ def refresh(db: sqlite3.Connection, number: int) -> None:
     write_index(db, indexed)
 
 
-def index_holds(db: sqlite3.Connection, indexed: Indexed) -> bool:
-    """Whether the derived tables say of a certificate what they should."""
-    row, number = indexed.row, indexed.row.number
-    stored = db.execute(f"SELECT {COLUMNS} FROM certificate WHERE number = ?", (number,)).fetchone()
-    if stored != index_values(row):
-        return False
-    used = db.execute("SELECT kind, name, role FROM used WHERE certificate = ?", (number,)).fetchall()
-    if len(used) != len(indexed.used) or set(used) != set(indexed.used):
-        return False
-    alarms = db.execute("SELECT kind, times FROM alarm_raised WHERE certificate = ?", (number,)).fetchall()
-    if len(alarms) != len(indexed.alarms) or set(alarms) != set(indexed.alarms):
-        return False
-    words = db.execute("SELECT words FROM certificate_text WHERE rowid = ?", (number,)).fetchone()
-    parts = db.execute(f"SELECT {_PARTS} FROM certificate_part WHERE rowid = ?", (number,)).fetchone()
-    return bool(words == (indexed.words,) and parts == tuple(getattr(row, name) for name in PART_COLUMNS))
+class IndexReader:
+    """Compares the derived tables with what they should say, read side by side: certificates come in rising order."""
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self._tables = [
+            _Rising(db.execute(f"SELECT {COLUMNS} FROM certificate ORDER BY number")),
+            _Rising(db.execute("SELECT certificate, kind, name, role FROM used ORDER BY certificate, kind, name")),
+            _Rising(db.execute("SELECT certificate, kind, times FROM alarm_raised ORDER BY certificate, kind")),
+            _Rising(db.execute("SELECT rowid, words FROM certificate_text ORDER BY rowid")),
+        ]
+        unlike = " OR ".join(f"p.{name} IS NOT c.{name}" for name in PART_COLUMNS)
+        found = db.execute(
+            f"SELECT c.number FROM certificate c LEFT JOIN certificate_part p ON p.rowid = c.number WHERE {unlike}"
+        )
+        self._apart = frozenset(number for (number,) in found)
+
+    def holds(self, indexed: Indexed) -> bool:
+        """Whether the tables say of a certificate what they should; asked again of the same one, the same."""
+        row, number = indexed.row, indexed.row.number
+        stored, used, alarms, words = [table.rows_of(number) for table in self._tables]
+        return (
+            stored == [index_values(row)]
+            and used == [(number, *one) for one in indexed.used]
+            and alarms == [(number, *alarm) for alarm in indexed.alarms]
+            and words == [(number, indexed.words)]
+            and number not in self._apart
+        )
+
+
+class _Rising:
+    """Rows in the order of their first column, asked for by rising numbers."""
+
+    def __init__(self, cursor: sqlite3.Cursor) -> None:
+        self._cursor = cursor
+        self._next: tuple[Json, ...] | None = cursor.fetchone()
+        self._number: int | None = None
+        self._rows: list[tuple[Json, ...]] = []
+
+    def rows_of(self, number: int) -> list[tuple[Json, ...]]:
+        if number == self._number:
+            return self._rows
+        found = []
+        row = self._next
+        while row is not None and row[0] <= number:
+            if row[0] == number:
+                found.append(row)
+            row = self._cursor.fetchone()
+        self._next, self._number, self._rows = row, number, found
+        return found
 
 
 def item_changes(body: Json) -> tuple[str, str, dict[str, Json]] | None:

@@ -42,6 +42,7 @@ __all__ = [
     "canonical",
     "chained",
     "entry_of",
+    "first_certificate",
     "plain_json",
 ]
 
@@ -113,6 +114,12 @@ def canonical(body: Mapping[str, Json]) -> bytes:
 def chained(prev: bytes, body: bytes) -> bytes:
     """SHA-256 over the hash of the entry before and this body."""
     return hashlib.sha256(prev + body).digest()
+
+
+def first_certificate(genesis: Json) -> int:
+    """The number of a ledger's first certificate: 1, or the next one where the ledger goes on from another."""
+    number = genesis.get("first_certificate", 1) if isinstance(genesis, Mapping) else 1
+    return number if isinstance(number, int) and not isinstance(number, bool) and number > 0 else 1
 
 
 def entry_of(row: tuple[int, str, int | None, bytes, bytes, bytes]) -> LedgerEntry:

@@ -219,7 +219,7 @@ CREATE TABLE used (
     role TEXT NOT NULL,
     PRIMARY KEY (kind, name, certificate)
 ) STRICT, WITHOUT ROWID;
-CREATE INDEX used_by_certificate ON used (certificate);
+CREATE INDEX used_by_certificate ON used (certificate, kind, name, role);
 
 CREATE TABLE alarm_raised (
     kind TEXT NOT NULL,
@@ -227,7 +227,7 @@ CREATE TABLE alarm_raised (
     times INTEGER NOT NULL,
     PRIMARY KEY (kind, certificate)
 ) STRICT, WITHOUT ROWID;
-CREATE INDEX alarm_by_certificate ON alarm_raised (certificate);
+CREATE INDEX alarm_by_certificate ON alarm_raised (certificate, kind, times);
 
 -- What the ledger's entries of kinds 'stores' and 'calibration' say, the newest last. Days as 2031-05-04.
 CREATE TABLE store_item (

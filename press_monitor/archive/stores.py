@@ -7,6 +7,7 @@ counted from the certificates that name it. Tables ``store_item`` and ``used`` a
 from __future__ import annotations
 
 import sqlite3
+import string
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from datetime import date
@@ -36,6 +37,7 @@ ITEM_FIELDS = (
 """Columns of table ``store_item`` after kind and name; the same keys stand in a ledger entry's ``item``."""
 
 _DAYS = frozenset({"received", "expires", "calibrated", "calibration_due", "retired"})
+_SMALL = str.maketrans(string.ascii_uppercase, string.ascii_lowercase)
 
 
 class UseRefused(ArchiveError):
@@ -164,7 +166,7 @@ def with_overrides(ticket: Mapping[str, Json], troubles: list[str], override: Js
 
 def folded(name: str) -> str:
     """A name as SQLite's NOCASE takes it: capitals from A to Z do not matter."""
-    return "".join(c.lower() if c.isascii() else c for c in name)
+    return name.translate(_SMALL)
 
 
 def _day(text: str | None) -> date | None:

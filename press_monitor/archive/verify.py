@@ -13,16 +13,16 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from press_monitor.archive.connect import connect_reader
-from press_monitor.archive.derived import index_of
-from press_monitor.archive.indexing import bodies, index_holds, item_changes
+from press_monitor.archive.derived import index_of, sketch
+from press_monitor.archive.indexing import IndexReader, bodies, item_changes
 from press_monitor.archive.keys import Verifier, fingerprint, read_public_key
-from press_monitor.archive.ledger import CURE_RECORD, GENESIS_PREV, LENGTH, chained
+from press_monitor.archive.ledger import CURE_RECORD, GENESIS_PREV, LENGTH, chained, first_certificate
 from press_monitor.archive.stores import ITEM_FIELDS, folded
 from press_monitor.archive.trace import TraceError, unpack
 from press_monitor.archive.types import ArchiveError, Json
@@ -42,7 +42,8 @@ class Problem:
     Attributes:
         entry: the ledger entry, None where it is not one entry's.
         certificate: the certificate concerned, None where it is none's.
-        what: ``missing``, ``chain``, ``signature``, ``key``, ``columns``, ``number``, ``trace``, ``index``, ``file``.
+        what: ``missing``, ``chain``, ``signature``, ``key``, ``columns``, ``number``, ``trace``, ``index``,
+            ``handed-out``, ``file``.
         message: one plain sentence.
     """
 
@@ -72,6 +73,8 @@ class VerifyReport:
     key_fingerprint: str | None
     key_pinned: bool
     traces_unpacked: bool
+    handed_out: int
+    """Certificates handed out that the archive was compared with."""
 
     def to_json(self) -> dict[str, Json]:
         """Every key, always."""
@@ -97,6 +100,8 @@ class VerifyReport:
             good = self.certificates - len(self.certificates_bad)
             yield f"{good} of {self.certificates} certificates hold; not: {bad}"
         yield f"head: entry {self.head_entry}, hash {self.head_hash}"
+        if self.handed_out:
+            yield f"compared with {self.handed_out} certificate{'s' if self.handed_out > 1 else ''} handed out"
         pinned = "the pinned one" if self.key_pinned else "as entry 0 says; pin it with --key to be sure of it"
         yield f"key: {self.key_fingerprint} ({pinned})"
 
@@ -106,10 +111,11 @@ class _Walk:
     """The state of one walk."""
 
     db: sqlite3.Connection
+    tables: IndexReader
     unpack: bool
     pinned: bytes | None
     later: frozenset[int]
-    """Certificates with later entries: what is derived of them is known when all entries are."""
+    """Certificates with later entries."""
     problems: list[Problem] = field(default_factory=list)
     entries: int = 0
     certificates: int = 0
@@ -120,6 +126,9 @@ class _Walk:
     head: tuple[int, bytes] | None = None
     present: set[int] = field(default_factory=set)
     unread: set[int] = field(default_factory=set)
+    """Certificates of which an entry is not believed."""
+    doubted: list[int] = field(default_factory=list)
+    """Certificates of which the derived tables say something else than their entries."""
     items: dict[tuple[str, str], dict[str, Json]] = field(default_factory=dict)
     """What Stores should say of each item, as long as every entry that may speak of one is believed."""
     items_known: bool = True
@@ -130,7 +139,9 @@ class _Walk:
     def take_key(self, seq: int, body: bytes, whole: bool) -> None:
         """The key that entry 0 names, if its bytes can be believed so far; a pinned key goes before it."""
         try:
-            self.public = bytes.fromhex(json.loads(body)["public_key"])
+            content = json.loads(body)
+            self.next_certificate = first_certificate(content)
+            self.public = bytes.fromhex(content["public_key"])
             named: Verifier | None = Verifier(self.public)
         except (ArchiveError, KeyError, TypeError, ValueError):
             self.bad(seq, None, "key", "entry 0 holds no public key: signatures cannot be checked without --key")
@@ -190,11 +201,13 @@ class _Walk:
             self.number(seq, certificate)
         believed = self.proved(seq, certificate, body, stored, signature)
         content: Json = None
-        try:
-            content = json.loads(body)
-            said = (content["entry"], content["kind"], content["certificate"])
-        except (ValueError, KeyError, TypeError):
-            said = None
+        said = None
+        if believed:
+            try:
+                content = sketch(self.db, body) if kind == CURE_RECORD else json.loads(body)
+                said = (content["entry"], content["kind"], content["certificate"])
+            except (ValueError, KeyError, TypeError):
+                content = None
         if believed and said != (seq, kind, certificate):
             self.bad(seq, certificate, "columns", f"entry {seq}: the row says another number, kind or certificate")
         if certificate is not None:
@@ -207,24 +220,24 @@ class _Walk:
             self.trace(seq, certificate, content if believed else None, *trace)
 
     def index(self, certificate: int, content: Json) -> None:
-        """Compare what is derived of a certificate; those with later entries wait for them."""
+        """Compare what is derived of a certificate. Entries that name it later are taken as they stand there; where one
+        of them is not believed when its turn comes, nothing is said of the index.
+        """
         if content is None:
             self.unread.add(certificate)
-        elif content["kind"] == CURE_RECORD and certificate not in self.later:
-            self.compare(certificate, [content])
-
-    def compare(self, certificate: int, contents: list[Json]) -> None:
-        sealed, *later = contents
-        try:
-            holds = index_holds(self.db, index_of(sealed, later))
-        except ArchiveError as e:
-            self.bad(sealed["entry"], certificate, "columns", str(e))
-            self.unread.add(certificate)
-            return
-        if not holds:
-            self.bad(
-                None, certificate, "index", f"the index of records does not say what certificate {certificate} says"
-            )
+        elif content["kind"] == CURE_RECORD:
+            try:
+                later = bodies(self.db, certificate, after=content["entry"]) if certificate in self.later else []
+                if self.tables.holds(index_of(content, later)):
+                    return
+                sealed, *later = bodies(self.db, certificate)
+                if not self.tables.holds(index_of(sealed, later)):
+                    self.doubted.append(certificate)
+            except ArchiveError as e:
+                self.bad(content["entry"], certificate, "columns", str(e))
+                self.unread.add(certificate)
+            except (ValueError, AttributeError, TypeError):
+                self.doubted.append(certificate)
 
     def item(self, content: Json) -> None:
         """What an entry of its own says of something in Stores."""
@@ -297,8 +310,9 @@ def _beside(db: sqlite3.Connection, walk: _Walk) -> None:
             "missing",
             f"cycle {cycle_id} was sealed as certificate {certificate}, and the ledger has no such record",
         )
-    for number in sorted(walk.later - walk.unread):
-        walk.compare(number, bodies(db, number))
+    for number in walk.doubted:
+        if number not in walk.unread:
+            walk.bad(None, number, "index", f"the index of records does not say what certificate {number} says")
     extra = db.execute(
         "SELECT number FROM certificate WHERE number NOT IN (SELECT certificate FROM ledger WHERE kind = ?)"
         " ORDER BY number",
@@ -324,7 +338,28 @@ def _with_later(db: sqlite3.Connection) -> frozenset[int]:
     return frozenset(number for (number,) in found)
 
 
-def verify(path: Path, key: Path | None = None, *, unpack_traces: bool = False) -> VerifyReport:
+def _compare_handed_out(walk: _Walk, handed_out: Sequence[tuple[int, bytes]]) -> None:
+    """Whoever cuts the end off, or puts an old file back, cannot take back what was handed out since."""
+    for number, digest in handed_out:
+        row = walk.db.execute(
+            "SELECT seq, hash FROM ledger WHERE certificate = ? AND kind = ?", (number, CURE_RECORD)
+        ).fetchone()
+        if row is None:
+            entry = 0 if walk.head is None else walk.head[0] + 1
+            said = f"certificate {number} was handed out and is not here: entries were cut off, or an old file put back"
+            walk.bad(entry, number, "handed-out", said)
+        elif row[1] != digest:
+            said = f"certificate {number} was handed out with hash {digest.hex()[:16]}…, and here it has another"
+            walk.bad(row[0], number, "handed-out", said)
+
+
+def verify(
+    path: Path,
+    key: Path | None = None,
+    *,
+    unpack_traces: bool = False,
+    handed_out: Sequence[tuple[int, bytes]] = (),
+) -> VerifyReport:
     """Verify the archive at `path`, in use or a copy, also on a medium that cannot be written.
 
     Args:
@@ -333,19 +368,23 @@ def verify(path: Path, key: Path | None = None, *, unpack_traces: bool = False) 
             0 is taken, which whoever wrote the whole chain anew would have replaced.
         unpack_traces: also unpack each trace and count its rows. Its SHA-256 proves already that it is the one that
             sealing unpacked and compared row by row, so this only costs time, unless one doubts the program.
+        handed_out: number and hash of certificates that left the shop; the archive must have them still.
 
     Raises:
         ArchiveError: no archive that could be opened, or no key in `key`. What does not hold is in the report.
     """
     pinned = None if key is None else read_public_key(key)
     with closing(connect_reader(path)) as db:
-        walk = _Walk(db, unpack_traces, pinned, frozenset())
         try:
             db.execute("BEGIN")
-            walk.later = _with_later(db)
+            walk = _Walk(db, IndexReader(db), unpack_traces, pinned, _with_later(db))
+        except sqlite3.Error as e:
+            raise ArchiveError(f"{path}: cannot be read: {e}") from e
+        try:
             for row in db.execute(_WALK):
                 walk.entry(row)
             _beside(db, walk)
+            _compare_handed_out(walk, handed_out)
         except sqlite3.Error as e:
             where = 0 if walk.head is None else walk.head[0] + 1
             walk.bad(where, None, "file", f"the file cannot be read from entry {where} on: {e}")
@@ -364,4 +403,5 @@ def verify(path: Path, key: Path | None = None, *, unpack_traces: bool = False) 
         key_fingerprint=None if walk.public is None else fingerprint(walk.public),
         key_pinned=pinned is not None,
         traces_unpacked=unpack_traces,
+        handed_out=len(handed_out),
     )

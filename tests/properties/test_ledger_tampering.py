@@ -263,7 +263,7 @@ def test_the_report_says_it_all(sealed: Path) -> None:
     assert json.loads(json.dumps(said, allow_nan=False)) == said
     assert set(said) == {
         *("ok", "archive", "entries", "certificates", "first_bad", "certificates_bad", "problems"),
-        *("head_entry", "head_hash", "key_fingerprint", "key_pinned", "traces_unpacked"),
+        *("head_entry", "head_hash", "key_fingerprint", "key_pinned", "traces_unpacked", "handed_out"),
     }
     assert said["problems"] == [
         {
