@@ -60,7 +60,7 @@ class AlarmPath:
         self._horn = horn
         self._phone = phone
         self._record = record
-        self._caller = Caller(shop.name, shop.phone)
+        self._caller = Caller(shop.name, None if phone is None else phone.phone)
         self._shop = shop.name
         self._tested: dict[str, float] = {}
         self._tests = {"horn": _Test(), "phone": _Test()}
