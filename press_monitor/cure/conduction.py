@@ -152,8 +152,11 @@ def mesh_of(
     return Mesh(depth, capacity, conductance)
 
 
-def decompose(mesh: Mesh, inner: float | None, outer: float | None) -> Basis:
-    """The eigenmodes of a mesh between faces of conductance `inner`, `outer` (W/m2/K, None: perfect contact)."""
+def decompose(mesh: Mesh, inner: float | Array | None, outer: float | Array | None) -> Basis:
+    """The eigenmodes of a mesh between faces of conductance `inner`, `outer` (W/m2/K, None: perfect contact).
+
+    An array of conductances goes with the mesh's leading axes.
+    """
     between, capacity = mesh.conductance, mesh.capacity
     count = capacity.shape[-1]
     diagonal = np.zeros_like(capacity)

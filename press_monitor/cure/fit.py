@@ -2,8 +2,9 @@
 
 Least squares on ln(diffusivity factor) for each contact resistance 1/h, which is 0 for perfect contact, and then over
 those: a little resistance and a little less diffusivity look almost alike from one probe, so the limits are taken where
-the residuals really grow (profile likelihood), not from a curvature. They count how few independent readings there are
-and how well the probe's depth is known. Where they are wide the answer is that the data cannot tell.
+the residuals really grow (profile likelihood), not from a curvature. They count how few independent readings there
+are, how well the probe's depth is known, and how far thermocouples disagree. Where they are wide the answer is that the
+data cannot tell.
 """
 
 from __future__ import annotations
@@ -15,124 +16,55 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from press_monitor.cure.compound import CureError
-from press_monitor.cure.conduction import DEFAULT_NODES, decompose, mesh_of, recompute
+from press_monitor.cure.conduction import DEFAULT_NODES, Mesh, decompose, intervals_over, mesh_of, recompute
 from press_monitor.cure.kinetics import Array
-from press_monitor.cure.layers import Stack
+from press_monitor.cure.trial import Fit, Trial, finding
 
-__all__ = ["Fit", "Trial", "fit"]
+__all__ = ["fit"]
 
 _NORMAL_95 = 1.959964
-_LEAST_READINGS = 20
 _TELLING_DIFFUSIVITY = 0.2
 """Diffusivity is told when its limits lie within this part of it."""
+_OF_RUBBER = (0.5e-7, 2.0e-7)
+"""m2/s; unfilled soft rubber has 0.6e-7, filled rubber 0.9 to 1.4e-7 (handbooks, from memory)."""
 _TELLING_RESISTANCE = 0.005
 """m2 K/W: contact is told when its resistance is known to this, which is what 1.25 mm of rubber resists."""
 _PERFECT = 1e-6
 """m2 K/W, a quarter of a micron of rubber: taken for perfect contact."""
 _LADDER = (_PERFECT, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.016, 0.032, 0.064)
-_APART_S = 30.0
+_APART_S = 300.0
 """Readings nearer in time than this share what the model and the instrument do not know, and count as one."""
+_LEAST_BLOCKS = 4
 _GRID = 1000
 _ROUNDS = 30
 _GOLDEN_ROUNDS = 10
 _EDGE_ROUNDS = 5
+_USUAL_NOISE = 0.1
 _FINE = 1e-5
 _GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 
 
-@dataclass(frozen=True, slots=True)
-class Trial:
-    """A trial with a buried probe; arrays (K,) at rising times in s, degC.
-
-    Attributes:
-        stack: the layers as believed.
-        times, inner, outer: when, and both mats; buried: the probe, nan where it gave nothing.
-        depth: of the probe, m from the inner mat; depth_uncertainty: one standard deviation of that, m.
-        start: of the whole stack, degC; None takes the probe's first reading.
-    """
-
-    stack: Stack
-    times: Array
-    inner: Array
-    outer: Array
-    buried: Array
-    depth: float
-    depth_uncertainty: float = 0.0005
-    start: float | None = None
-
-    def __post_init__(self) -> None:
-        count = len(self.times)
-        if not all(len(column) == count for column in (self.inner, self.outer, self.buried)):
-            raise CureError("trial: every channel needs as many readings as there are times")
-        if not (np.isfinite(self.times).all() and (np.diff(self.times) > 0.0).all()):
-            raise CureError("trial: times must rise strictly")
-        if not (np.isfinite(self.inner).all() and np.isfinite(self.outer).all()):
-            raise CureError("trial: a mat reading is missing")
-        if np.count_nonzero(np.isfinite(self.buried)) < _LEAST_READINGS:
-            raise CureError(f"trial: fewer than {_LEAST_READINGS} readings of the buried probe")
-        if not 0.0 <= self.depth <= self.stack.thickness:
-            raise CureError(
-                f"trial: a probe {self.depth * 1e3:g} mm deep lies outside a stack of {self.stack.thickness * 1e3:g} mm"
-            )
-
-
-@dataclass(frozen=True, slots=True)
-class Fit:
-    """What a trial says. Limits are at 95 %.
-
-    Attributes:
-        factor, factor_low, factor_high: diffusivity over that of the layers as believed.
-        diffusivity: m2/s, of the stack's thickest layer with that factor.
-        conductance, conductance_low, conductance_high: W/m2/K of the contact; None: perfect, or not told from it.
-        tells_diffusivity, tells_contact: whether the data can tell.
-        rms: K, of the residuals; residuals: (K,), read minus modelled, nan where nothing was read.
-        words: the finding in plain words.
-    """
-
-    factor: float
-    factor_low: float
-    factor_high: float
-    diffusivity: float
-    conductance: float | None
-    conductance_low: float | None
-    conductance_high: float | None
-    tells_diffusivity: bool
-    tells_contact: bool
-    rms: float
-    residuals: Array
-    words: str
-
-
 def fit(trial: Trial, *, contact: bool = True, nodes: int = DEFAULT_NODES) -> Fit:
     """Fit a trial; `contact` False takes the mats to lie in perfect contact."""
-    seen = np.isfinite(trial.buried)
     model = _Model.of(trial, nodes)
+    miss = _Miss.of(trial, model)
 
-    def at(resistance: float | None, start: float, depth: float = trial.depth) -> _Best:
-        def miss(log_factor: float) -> Array:
-            return np.asarray((trial.buried - model.probe(log_factor, resistance, depth))[seen])
-
-        return _best_factor(miss, start)
+    def at(resistance: float | None, start: float) -> _Best:
+        return _best_factor(lambda log_factor: miss(log_factor, resistance), start)
 
     resistance, best = _best_resistance(at) if contact else (None, at(None, 0.0))
-    span = float(trial.times[seen][-1] - trial.times[seen][0])
-    variance = _variance(best.residuals, span / _APART_S)
+    residuals, offset, deeper = miss.parted(best.residuals)
+    variance = _variance(residuals, miss.span / _APART_S)
     edges = _resistances_as_good(at, resistance, best, variance) if resistance is not None else ((None, best),) * 2
-    # What the depth's uncertainty means is found by fitting again with the probe higher and lower.
-    shifted = [
-        at(resistance, best.log_factor, min(max(trial.depth + d, 0.0), trial.stack.thickness)).log_factor
-        for d in (-trial.depth_uncertainty, trial.depth_uncertainty)
-    ]
-    shift = max(abs(log_factor - best.log_factor) for log_factor in shifted)
-    reach = [_NORMAL_95 * math.hypot(math.sqrt(variance / edge.curvature), shift) for _, edge in edges]
-    low = min(edge.log_factor - r for (_, edge), r in zip(edges, reach, strict=True))
-    high = max(edge.log_factor + r for (_, edge), r in zip(edges, reach, strict=True))
-    contact_edges = _contact_edges(trial, model, seen, resistance, best, (edges[0][0], edges[1][0]))
+    by_scatter = [_NORMAL_95 * math.sqrt(variance / edge.curvature) for _, edge in edges]
+    low = min(edge.log_factor - r for (_, edge), r in zip(edges, by_scatter, strict=True))
+    high = max(edge.log_factor + r for (_, edge), r in zip(edges, by_scatter, strict=True))
+    least, most = (0.0, 0.0) if resistance is None else (edges[0][0] or 0.0, edges[1][0] or 0.0)
     every = np.full(len(trial.times), np.nan)
-    every[seen] = best.residuals
-    thickest = max(trial.stack.layers, key=lambda layer: layer.thickness)
-    believed = thickest.conductivity / (thickest.density * thickest.heat_capacity)
+    every[miss.seen] = residuals
+    believed = max(trial.sought, key=lambda layer: layer.thickness).diffusivity
+
+    rubber = _OF_RUBBER[0] <= believed * math.exp(best.log_factor) <= _OF_RUBBER[1]
 
     def conductance(value: float | None) -> float | None:
         return 1.0 / value if value is not None and value > _PERFECT else None
@@ -143,15 +75,66 @@ def fit(trial: Trial, *, contact: bool = True, nodes: int = DEFAULT_NODES) -> Fi
         factor_high=math.exp(min(high, 50.0)),
         diffusivity=believed * math.exp(best.log_factor),
         conductance=conductance(resistance),
-        conductance_low=conductance(contact_edges[1]),
-        conductance_high=conductance(contact_edges[0]),
-        tells_diffusivity=math.expm1(max(high - best.log_factor, best.log_factor - low)) <= _TELLING_DIFFUSIVITY,
-        tells_contact=contact and contact_edges[1] - contact_edges[0] <= 2.0 * _TELLING_RESISTANCE,
-        rms=float(np.sqrt(np.mean(best.residuals**2))),
+        conductance_low=conductance(most),
+        conductance_high=conductance(least),
+        offset=offset,
+        deeper=deeper,
+        tells_diffusivity=rubber
+        and math.expm1(max(high - best.log_factor, best.log_factor - low)) <= _TELLING_DIFFUSIVITY,
+        tells_contact=rubber and contact and most - least <= 2.0 * _TELLING_RESISTANCE,
+        rms=float(np.sqrt(np.mean(residuals**2))),
         residuals=every,
         words="",
     )
-    return replace(found, words=_words(found, contact))
+    return replace(found, words=finding(found, contact))
+
+
+@dataclass(frozen=True, slots=True)
+class _Miss:
+    """What the model misses the probe by, less what two doubts explain of it.
+
+    One is how far the thermocouples disagree, mats against probe, the other how much deeper the probe lies than
+    believed. Both are sought along with the rest, each held near zero by how far it is believed to go, so that their
+    room widens every limit as it should. A miss has an element for each reading, then one for each doubt.
+
+    Attributes:
+        shape: (K,) what the probe shows of a disagreement of 1 K.
+        variance: K2, a usual reading's, counted as one with those near it in time: what doubts are weighed against.
+    """
+
+    trial: Trial
+    model: _Model
+    seen: npt.NDArray[np.bool_]
+    shape: Array
+    variance: float
+
+    @classmethod
+    def of(cls, trial: Trial, model: _Model) -> _Miss:
+        seen = np.isfinite(trial.buried)
+        # The model is linear in the mats, and this shape hardly depends on what is sought.
+        shape = (model.probe(0.0, None, hotter=1.0)[0] - model.probe(0.0, None)[0])[seen]
+        interval = float(np.median(np.diff(trial.times)))
+        return cls(trial, model, seen, shape, _USUAL_NOISE**2 * max(1.0, _APART_S / interval))
+
+    @property
+    def span(self) -> float:
+        """Seconds from the first to the last reading."""
+        times = self.trial.times[self.seen]
+        return float(times[-1] - times[0])
+
+    def __call__(self, log_factor: float, resistance: float | None) -> Array:
+        there, slope = self.model.probe(log_factor, resistance)
+        missed = (self.trial.buried - there)[self.seen]
+        doubts = np.stack([self.shape, slope[self.seen]])
+        held = np.diag(self.variance / np.array([self.trial.disagreement, self.trial.depth_uncertainty]) ** 2)
+        found = np.linalg.solve(doubts @ doubts.T + held, doubts @ missed)
+        return np.concatenate([missed - found @ doubts, np.sqrt(held.diagonal()) * found])
+
+    def parted(self, missed: Array) -> tuple[Array, float, float]:
+        """The readings' residuals, by how many K the probe reads more than the mats, by how many m it lies deeper."""
+        spreads = np.array([self.trial.disagreement, self.trial.depth_uncertainty])
+        offset, deeper = missed[-2:] * spreads / math.sqrt(self.variance)
+        return missed[:-2], float(offset), float(deeper)
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +147,9 @@ class _Model:
     inner: Array
     outer: Array
     start: float
+    mesh: Mesh
+    sought: Array
+    """(N-1,) 1 between nodes of a layer that is sought, else 0."""
 
     @classmethod
     def of(cls, trial: Trial, nodes: int) -> _Model:
@@ -177,18 +163,30 @@ class _Model:
             np.asarray(np.interp(times, trial.times, trial.inner), dtype=np.float64),
             np.asarray(np.interp(times, trial.times, trial.outer), dtype=np.float64),
             float(trial.buried[np.isfinite(trial.buried)][0]) if trial.start is None else trial.start,
+            mesh_of([trial.stack], nodes),
+            np.repeat(
+                np.ones(len(trial.stack.layers)) if trial.free is None else np.array(trial.free, dtype=np.float64),
+                intervals_over(trial.stack, nodes),
+            ),
         )
 
-    def probe(self, log_factor: float, resistance: float | None, depth: float) -> Array:
-        """Temperatures (K,) at a depth at the trial's own times; resistance None is perfect contact."""
+    def probe(self, log_factor: float, resistance: float | None, *, hotter: float = 0.0) -> tuple[Array, Array]:
+        """Temperatures (K,) of the probe at the trial's own times, and by how many K/m they would rise lying deeper.
+
+        resistance None is perfect contact; `hotter` is what the mats are above what they read.
+        """
         conductance = None if resistance is None else 1.0 / resistance
-        mesh = mesh_of([self.trial.stack], self.nodes, conductivity=math.exp(log_factor))
+        mesh = replace(self.mesh, conductance=self.mesh.conductance * np.exp(log_factor * self.sought))
         basis = decompose(mesh, conductance, conductance).row(0)
-        found = recompute(basis, self.times, self.inner, self.outer, np.full(self.nodes, self.start))
-        at = int(np.clip(np.searchsorted(mesh.depth[0], depth) - 1, 0, self.nodes - 2))
-        part = (depth - mesh.depth[0, at]) / (mesh.depth[0, at + 1] - mesh.depth[0, at])
-        there = found[:, at] * (1.0 - part) + found[:, at + 1] * part
-        return np.asarray(np.interp(self.trial.times, self.times, there), dtype=np.float64)
+        inner, outer = self.inner + hotter, self.outer + hotter
+        found = recompute(basis, self.times, inner, outer, np.full(self.nodes, self.start))
+        depths, depth = mesh.depth[0], self.trial.depth
+        at = int(np.clip(np.searchsorted(depths, depth) - 1, 0, self.nodes - 2))
+        width = depths[at + 1] - depths[at]
+        part = (depth - depths[at]) / width
+        rise = found[:, at + 1] - found[:, at]
+        there = np.interp(self.trial.times, self.times, found[:, at] + part * rise)
+        return np.asarray(there, dtype=np.float64), np.asarray(np.interp(self.trial.times, self.times, rise / width))
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,60 +280,21 @@ def _resistances_as_good(
     return edge(r for r in reversed(_LADDER) if r < resistance), edge(r for r in _LADDER if r > resistance)
 
 
-def _contact_edges(
-    trial: Trial,
-    model: _Model,
-    seen: npt.NDArray[np.bool_],
-    resistance: float | None,
-    best: _Best,
-    edges: tuple[float | None, float | None],
-) -> tuple[float, float]:
-    """Limits of the resistance, widened by what the depth's uncertainty does to it at this diffusivity."""
-    if resistance is None or edges[0] is None or edges[1] is None:
-        return 0.0, 0.0
-    here = model.probe(best.log_factor, resistance, trial.depth)[seen]
-    by_resistance = model.probe(best.log_factor, resistance + 1e-4, trial.depth)[seen] - here
-    nudge = min(trial.depth_uncertainty, trial.stack.thickness - trial.depth) or -trial.depth_uncertainty
-    moved = model.probe(best.log_factor, resistance, trial.depth + nudge)[seen] - here
-    shift = 1e-4 * abs(float(by_resistance @ moved)) / max(float(by_resistance @ by_resistance), 1e-12)
-    wider = _NORMAL_95 * shift
-    return (
-        max(resistance - math.hypot(resistance - edges[0], wider), 0.0),
-        resistance + math.hypot(edges[1] - resistance, wider),
-    )
-
-
 def _variance(residuals: Array, most: float) -> float:
-    """Of a reading, times how many readings count as one: by their persistence, and `most` of them at most."""
+    """Of a reading, times how many readings count as one: as the residuals keep together, and `most` at most.
+
+    What a model leaves unexplained does not scatter from reading to reading but wanders. How long it keeps together
+    is told by the means of ever longer blocks: of independent readings they scatter as one over the length.
+    """
     count = len(residuals)
-    centred = residuals - residuals.mean()
-    power = float(centred @ centred)
-    persistence = float(centred[1:] @ centred[:-1]) / power if power > 0.0 else 0.0
-    kept = min(max(persistence, 0.0), 0.999)
-    independent = max(min(count * (1.0 - kept) / (1.0 + kept), most), 3.0)
+    together = 1.0
+    power = max(float(residuals @ residuals) / count, 1e-12)
+    length = 2
+    while count // length >= _LEAST_BLOCKS:
+        means = residuals[: count // length * length].reshape(-1, length).mean(axis=1)
+        together = max(together, length * float(means @ means) / len(means) / power)
+        length *= 2
+    independent = max(min(count / together, most), 3.0)
     # Nothing is scattered less than the last digit of a thermocouple reading.
-    scatter = max(float(residuals @ residuals) / count, 0.01**2) * independent / (independent - 2.0)
+    scatter = max(power, 0.01**2) * independent / (independent - 2.0)
     return scatter * count / independent
-
-
-def _words(found: Fit, contact: bool) -> str:
-    scale = 1e6 * found.diffusivity / found.factor
-    if not found.tells_diffusivity:
-        first = (
-            "The data cannot tell the diffusivity: its limits lie more than a fifth away. Heat longer, or bury the "
-            "probe deeper."
-        )
-    else:
-        first = (
-            f"Diffusivity {found.factor * scale:.4f} mm2/s ({found.factor_low * scale:.4f} to "
-            f"{found.factor_high * scale:.4f} at 95 %)."
-        )
-    if not contact:
-        return first
-    if not found.tells_contact or found.conductance_low is None:
-        return first + " The data cannot tell the contact conductance."
-    if found.conductance_high is None:
-        return first + (
-            f" Contact is not told from perfect; its conductance is at least {found.conductance_low:.0f} W/m2/K."
-        )
-    return first + (f" Contact conductance {found.conductance_low:.0f} to {found.conductance_high:.0f} W/m2/K at 95 %.")

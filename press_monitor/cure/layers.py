@@ -43,6 +43,11 @@ class Layer:
                 raise CureError(f"layer {self.name}: {what} must be above zero, not {value:g}")
 
     @property
+    def diffusivity(self) -> float:
+        """Of heat, m2/s."""
+        return self.conductivity / (self.density * self.heat_capacity)
+
+    @property
     def uncured(self) -> bool:
         """Whether the layer still has to cure under heat and is judged."""
         return self.compound is not None and self.compound.judged

@@ -69,23 +69,31 @@ class Limits:
         activation_energy: J/mol, as differences from the compound's own: with 100 kJ/mol the default is 80 to 120.
         diffusivity: factors; taken on the conductivity, the least well known of the three it is made of.
         thickness: factors on every layer.
+        contact: factors on the repair's contact conductance, where it has one.
     """
 
     activation_energy: tuple[float, float] = (-20_000.0, 20_000.0)
     diffusivity: tuple[float, float] = (0.85, 1.15)
     thickness: tuple[float, float] = (0.95, 1.05)
+    contact: tuple[float, float] = (1.0, 1.0)
 
     def __post_init__(self) -> None:
         if not self.activation_energy[0] <= 0.0 <= self.activation_energy[1]:
             raise CureError("limits: activation_energy must reach from a difference below to one above the compound's")
-        for what, (low, high) in (("diffusivity", self.diffusivity), ("thickness", self.thickness)):
+        factors = (("diffusivity", self.diffusivity), ("thickness", self.thickness), ("contact", self.contact))
+        for what, (low, high) in factors:
             if not 0.0 < low <= 1.0 <= high:
                 raise CureError(f"limits: {what} must reach from a factor below one to a factor above one")
 
     @property
-    def thermal_corners(self) -> tuple[tuple[float, float], ...]:
-        """(diffusivity, thickness) factors of the four thermal corners."""
-        return tuple(product(self.diffusivity, self.thickness))
+    def thermal_corners(self) -> tuple[tuple[float, float, float], ...]:
+        """(diffusivity, thickness, contact) factors of the four thermal corners.
+
+        A poor contact goes with a low diffusivity and a good one with a high one: what lies between is no extreme.
+        """
+        return tuple(
+            (a, d, c) for (a, c), d in product(zip(self.diffusivity, self.contact, strict=True), self.thickness)
+        )
 
 
 class Walls:
@@ -100,16 +108,19 @@ class Walls:
     ) -> None:
         """`limits` None models the nominal figures only."""
         nodes = max(nodes, *(3 * len(stack.layers) + 1 for stack in stacks))
-        variants = [(1.0, 1.0), *(limits.thermal_corners if limits else ())]
-        meshes = [mesh_of(stacks, nodes, conductivity=a, thickness=d) for a, d in variants]
+        variants = [(1.0, 1.0, 1.0), *(limits.thermal_corners if limits else ())]
+        meshes = [mesh_of(stacks, nodes, conductivity=a, thickness=d) for a, d, _ in variants]
         self.mesh = Mesh(
             np.stack([m.depth for m in meshes]),
             np.stack([m.capacity for m in meshes]),
             np.stack([m.conductance for m in meshes]),
         )
         self.mesh_nominal = meshes[0]
-        self._conductance = {Contact.MAT: contact_conductance, Contact.AIR: SHOP_AIR, Contact.FAST_LOSS: FAST_LOSS}
-        self._bases: dict[tuple[float | None, float | None], Basis] = {}
+        mat: float | Array | None = contact_conductance
+        if contact_conductance is not None and limits is not None and limits.contact != (1.0, 1.0):
+            mat = contact_conductance * np.array([[c] for _, _, c in variants])
+        self._conductance = {Contact.MAT: mat, Contact.AIR: SHOP_AIR, Contact.FAST_LOSS: FAST_LOSS}
+        self._bases: dict[tuple[Contact, Contact], Basis] = {}
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -119,9 +130,9 @@ class Walls:
 
     def basis(self, inner: Contact, outer: Contact) -> Basis:
         """The eigenmodes of every variant between these faces; found once, then kept."""
-        kinds = (self._conductance[inner], self._conductance[outer])
+        kinds = (inner, outer)
         if kinds not in self._bases:
-            self._bases[kinds] = decompose(self.mesh, *kinds)
+            self._bases[kinds] = decompose(self.mesh, self._conductance[inner], self._conductance[outer])
         return self._bases[kinds]
 
 
