@@ -26,7 +26,7 @@ FILES: Final = {
 }
 FIRST_WIDE: Final = 0x1100
 """No letter below it is in the third font only; so most pages never load it."""
-MOST_CACHED: Final = 20_000
+MOST_CACHED: Final = 4_000
 
 Font = Any
 

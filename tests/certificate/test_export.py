@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import os
+import tracemalloc
 from pathlib import Path
 
 import pytest
@@ -19,6 +21,7 @@ from press_monitor.certificate.export import (
     write_certificate,
 )
 from tests.archive.helpers import flip, tamper
+from tests.benchmarks import certificates
 from tests.certificate.conftest import Shop
 
 
@@ -122,3 +125,24 @@ def test_a_broken_record_is_told_and_the_others_are_written(shop: Shop, tmp_path
     assert [each.trouble is None for each in done] == [True, False, True]
     assert "not those that were sealed" in str(done[1].trouble)
     assert not done[1].place.exists()
+
+
+def test_many_leave_nothing_behind_in_memory(reader: ArchiveReader, tmp_path: Path) -> None:
+    """A small batch of what ``python -m tests.benchmarks certificates`` does a thousand times."""
+    list(export_all(reader, (1, 2), tmp_path, "pdf"))
+    tracemalloc.start()
+    try:
+        held = []
+        for _ in range(3):
+            list(export_all(reader, (1, 2), tmp_path, "pdf"))
+            gc.collect()
+            held.append(tracemalloc.get_traced_memory()[0])
+    finally:
+        tracemalloc.stop()
+    assert held[2] - held[1] < 50_000, held
+
+
+def test_the_benchmark_runs() -> None:
+    figures = certificates.run(4)
+    assert {"goal", "met", "shop copy, median s", "kB each"} <= set(figures)
+    assert 10 < float(figures["kB each"]) < 200
