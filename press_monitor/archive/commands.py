@@ -82,13 +82,19 @@ def waiting(db: sqlite3.Connection) -> tuple[Command, ...]:
     return tuple(Command(u, i, e, o, p, c, a, k, json.loads(args)) for u, i, e, o, p, c, a, k, args in rows)
 
 
-def write_answer(db: sqlite3.Connection, command_uuid: str, answer: str, text: str, utc: float) -> bool:
-    """Answer a command once; False when it has an answer already. Raises `ArchiveError` for one never sent."""
+def write_answer(
+    db: sqlite3.Connection, command_uuid: str, answer: str, text: str, utc: float, *, keep_args: bool = True
+) -> bool:
+    """Answer a command once; False when it has an answer already. Raises `ArchiveError` for one never sent.
+
+    Without `keep_args` its arguments are dropped: what they held stands in the ledger, or was not wanted there.
+    """
     if answer not in ("done", "refused", "expired"):
         raise ArchiveError(f"{answer!r} is no answer to a command")
     changed = db.execute(
-        "UPDATE command SET answer = ?, answer_text = ?, answered_utc = ? WHERE uuid = ? AND answer IS NULL",
-        (answer, text, utc, command_uuid),
+        "UPDATE command SET answer = ?, answer_text = ?, answered_utc = ?,"
+        " args = CASE WHEN ? THEN args ELSE '{}' END WHERE uuid = ? AND answer IS NULL",
+        (answer, text, utc, keep_args, command_uuid),
     ).rowcount
     if not changed:
         answer_in(db, command_uuid)

@@ -13,7 +13,7 @@ import numpy as np
 from press_monitor import __version__
 from press_monitor.archive import indexing, live
 from press_monitor.archive.keys import SigningKey, create_key, fingerprint, load_key
-from press_monitor.archive.ledger import CURE_RECORD, GENESIS, NAMING, append_entry
+from press_monitor.archive.ledger import CURE_RECORD, GENESIS, NAMING, append_entry, first_certificate
 from press_monitor.archive.record import completed
 from press_monitor.archive.trace import Trace, pack, unpack
 from press_monitor.archive.types import ArchiveError, CycleStart, Json
@@ -32,7 +32,7 @@ def seal(
     last = db.execute(
         "SELECT certificate, hash FROM ledger WHERE kind = ? ORDER BY seq DESC LIMIT 1", (CURE_RECORD,)
     ).fetchone()
-    certificate = int(last[0]) + 1 if last else 1
+    certificate = int(last[0]) + 1 if last else _first_certificate(db)
     whole = completed(body, trace, packed, last)
     seq = _append(db, key, CURE_RECORD, whole, certificate, written_utc)
     db.execute(
@@ -43,6 +43,11 @@ def seal(
     db.execute("DELETE FROM watch_save WHERE cycle = ?", (cycle,))
     db.execute("UPDATE cycle SET state = 'sealed', certificate = ? WHERE number = ?", (certificate, cycle))
     return certificate
+
+
+def _first_certificate(db: sqlite3.Connection) -> int:
+    row = db.execute("SELECT body FROM ledger WHERE seq = 0").fetchone()
+    return first_certificate(json.loads(row[0])) if row else 1
 
 
 def _packed(trace: Trace) -> bytes:
@@ -95,14 +100,17 @@ def _append(
     return seq
 
 
-def begin_ledger(db: sqlite3.Connection, key: SigningKey, written_utc: str) -> None:
-    """Entry 0 with the public key, where there is no entry yet."""
+def begin_ledger(
+    db: sqlite3.Connection, key: SigningKey, written_utc: str, more: Mapping[str, Json] | None = None
+) -> None:
+    """Entry 0 with the public key, where there is no entry yet. `more`: what goes on from another archive."""
     if db.execute("SELECT 1 FROM ledger").fetchone() is None:
         body = {
             "archive_id": uuid.uuid4().hex,
             "algorithm": "Ed25519",
             "public_key": key.public.hex(),
             "software": __version__,
+            **(more or {}),
         }
         _append(db, key, GENESIS, body, None, written_utc)
 

@@ -15,6 +15,8 @@ tin = "1H4 ABCDEF 0109"              # checked, and its week read
 section = "shoulder"                 # the place of the injury
 operator = "Ines"
 mats_overlap = true                  # by one thickness each side
+unattended = false
+over_temperature_cutout = true       # one that works without this computer
 bag = "B3"
 mats = ["M1", "M2"]
 probes = ["K-17"]
@@ -28,6 +30,8 @@ cords = "4 of 12 plies cut"
 [prep]                               # skived, buffed, cords_checked, cleaned, cemented, patch_stitched, filler_packed
 skived = true
 cement_dry_time = "45 min"
+[checks]                             # any other questions answered yes or no before the start, in any words
+lock_up_leak_test = true
 [people]                             # by what they did, in any words
 skived = "Tom"
 [[materials]]
@@ -43,6 +47,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 
 from press_monitor.archive.tin import TinError, read_tin
 from press_monitor.archive.types import Json
@@ -91,6 +96,7 @@ class Ticket:
         section: the place of the injury.
         prep: the steps of `PREP_STEPS` that were answered.
         cement_dry_s: how long the cement dried, None where not said.
+        checks: other questions answered before the start.
         people: who, by what they did.
     """
 
@@ -107,10 +113,13 @@ class Ticket:
     operator: str = ""
     note: str = ""
     mats_overlap: bool | None = None
+    unattended: bool | None = None
+    over_temperature_cutout: bool | None = None
     injury: Injury = field(default_factory=Injury)
     prep: Mapping[str, bool] = field(default_factory=dict)
     cement_dry_time: str = ""
     cement_dry_s: float | None = None
+    checks: Mapping[str, bool] = field(default_factory=dict)
     people: Mapping[str, str] = field(default_factory=dict)
     materials: tuple[Material, ...] = ()
     bag: str = ""
@@ -120,10 +129,11 @@ class Ticket:
     def to_json(self) -> dict[str, Json]:
         """As a record keeps it: what was said, and only that."""
         prep = {**self.prep, **({"cement_dry_time": self.cement_dry_time} if self.cement_dry_time else {})}
-        plain: dict[str, Json] = {name: getattr(self, name) for name in (*_TEXTS, "mats_overlap", "bag", "tin_week")}
+        plain: dict[str, Json] = {name: getattr(self, name) for name in (*_TEXTS, *_FLAGS, "bag", "tin_week")}
         plain |= {
             "injury": _said({name: getattr(self.injury, name) for name in Injury.__slots__}),
             "prep": prep,
+            "checks": dict(self.checks),
             "people": dict(self.people),
             "materials": [
                 _said(
@@ -150,6 +160,7 @@ class Ticket:
 _TEXTS = (
     *("number", "customer", "machine", "tire", "size", "construction", "serial", "tin", "section", "operator", "note"),
 )
+_FLAGS = ("mats_overlap", "unattended", "over_temperature_cutout")
 
 
 def _said(plain: Mapping[str, Json]) -> dict[str, Json]:
@@ -180,18 +191,21 @@ def _ticket(table: Table, today: date) -> Ticket:
         tin_week = f"{tin.first_day} to {tin.last_day}" if tin.first_day else tin.words().split(", ", 1)[1]
     injury = _injury(table.table("injury"))
     prep, dry_time, dry_s = _prep(table.table("prep"))
-    people = table.table("people")
+    checks, people = table.table("checks"), table.table("people")
+    _few(checks, None, len(checks.data))
     _few(people, None, len(people.data))
     materials = table.tables("materials")
     _few(table, "materials", len(materials))
+    flags = {key: table.flag(key) for key in _FLAGS}
+    given: dict[str, Any] = {**texts, **flags}
     ticket = Ticket(
-        **texts,
+        **given,
         tin_week=tin_week,
-        mats_overlap=table.flag("mats_overlap"),
         injury=injury,
         prep=prep,
         cement_dry_time=dry_time,
         cement_dry_s=dry_s,
+        checks={what: done for what in checks.data if (done := checks.flag(what)) is not None},
         people={what: who for what in people.data if (who := _text(people, what))},
         materials=tuple(_material(item) for item in materials),
         bag=_text(table, "bag"),

@@ -12,6 +12,7 @@ from types import TracebackType
 
 from press_monitor import __version__
 from press_monitor.archive import indexing, live, sealing
+from press_monitor.archive.ballast import Ballast, is_full
 from press_monitor.archive.commands import waiting, write_answer
 from press_monitor.archive.connect import BUSY_MS, connect_writer, reads, refuse_network_share
 from press_monitor.archive.keys import SigningKey
@@ -40,6 +41,7 @@ class Archive:
         key: SigningKey,
         holder: str,
         clock: Callable[[], float],
+        ballast: Ballast,
     ) -> None:
         self.path = path
         self.holder = holder
@@ -52,10 +54,18 @@ class Archive:
         self._beats = 0
         self._sealed = False
         self._cycles: dict[str, tuple[int, CycleStart]] = {}
+        self._ballast = ballast
+        self._full_since: float | None = None
 
     @classmethod
     def open(
-        cls, path: Path, *, key_path: Path, holder: str = "recorder", clock: Callable[[], float] = time.time
+        cls,
+        path: Path,
+        *,
+        key_path: Path,
+        holder: str = "recorder",
+        clock: Callable[[], float] = time.time,
+        ballast_bytes: int = 0,
     ) -> Archive:
         """Take the lock, make or migrate the file, find or make the signing key.
 
@@ -64,6 +74,7 @@ class Archive:
             key_path: the private key; made if missing, unless the archive has entries signed by another.
             holder: who this is, in words, for whoever finds the lock taken.
             clock: UTC seconds, for the times that sealing writes.
+            ballast_bytes: room kept back on the disk, see `ballast`; 0 for a holder that is soon done.
 
         Raises:
             ArchiveLocked: somebody else writes; says who.
@@ -79,7 +90,9 @@ class Archive:
             db = connect_writer(path, create=True)
             try:
                 migrate(db)
-                archive = cls(path, db, lock, sealing.key_for(db, path, key_path), holder, clock)
+                ballast = Ballast(path, ballast_bytes)
+                archive = cls(path, db, lock, sealing.key_for(db, path, key_path), holder, clock, ballast)
+                ballast.keep()
                 with archive.transaction():
                     sealing.begin_ledger(db, archive._key, archive._now())
             except sqlite3.Error as e:
@@ -107,6 +120,7 @@ class Archive:
             try:
                 if self._beats:
                     self._db.execute("UPDATE recorder SET stopped_utc = ?", (self._clock(),))
+                    self.take_statistics()
                 self.checkpoint()
             except (sqlite3.Error, ArchiveError):
                 pass  # closed already, or the disk is failing: the missing beats will tell
@@ -137,12 +151,30 @@ class Archive:
                 finally:
                     self._depth -= 1
             except sqlite3.Error as e:
+                if is_full(e):
+                    self._make_room()
                 raise ArchiveError(f"{self.path}: cannot be written: {e}") from e
             if self._sealed and not inner:
                 self._sealed = False
                 # What was committed stands; a disk that fails at tidying up will say so at the next commit.
                 with suppress(ArchiveError):
                     self.checkpoint()
+
+    def _make_room(self) -> None:
+        """At the first full disk the ballast goes, and what did not fit is tried again by the caller."""
+        if self._ballast.drop() and self._full_since is None:
+            self._full_since = self._clock()
+
+    def trouble(self) -> tuple[float, str] | None:
+        """Since when the disk is short of room, and in words; None while there is no trouble.
+
+        Stands from the moment the ballast had to go until there is room for it again.
+        """
+        if not self._ballast.dropped or self._full_since is None:
+            self._full_since = None
+            return None
+        room = f"{self._ballast.size / 2**20:.0f} MB"
+        return self._full_since, f"the disk is full; the {room} kept back for the cures in progress are being used up"
 
     # -- a cycle while it lasts --
 
@@ -211,17 +243,23 @@ class Archive:
                         write_answer(self._db, command.uuid, "expired", "was not taken up in time", now)
             return tuple(command for command in found if command not in dead)
 
-    def answer(self, command_uuid: str, answer: str, text: str = "", utc: float | None = None) -> bool:
-        """Stamp a command ``done``, ``refused`` or ``expired``; False when it was answered before."""
+    def answer(
+        self, command_uuid: str, answer: str, text: str = "", utc: float | None = None, *, keep_args: bool = True
+    ) -> bool:
+        """Stamp a command ``done``, ``refused`` or ``expired``; False when it was answered before.
+
+        Without `keep_args` what it asked is dropped, for a request that stands in the ledger now.
+        """
         with self.transaction():
             when = self._clock() if utc is None else utc
-            return write_answer(self._db, command_uuid, answer, text, when)
+            return write_answer(self._db, command_uuid, answer, text, when, keep_args=keep_args)
 
     def beat(self, utc: float) -> None:
         """The recorder lives."""
         with self.transaction():
             self._beats += 1
             live.beat(self._db, self.holder, utc, self._beats)
+        self._ballast.keep()
 
     # -- the ledger --
 
@@ -259,6 +297,13 @@ class Archive:
         """
         with self.transaction():
             return indexing.rebuild(self._db)
+
+    def take_statistics(self) -> None:
+        """Tell SQLite's planner what the derived tables hold; looks at a few hundred rows of each."""
+        with self.transaction():
+            self._db.execute("PRAGMA analysis_limit = 400")
+            for table in ("certificate", "used", "alarm_raised"):
+                self._db.execute(f"ANALYZE {table}")
 
     def checkpoint(self) -> None:
         """Fold the write-ahead log into the file if no reader is in the way; never waits long for one."""

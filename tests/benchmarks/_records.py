@@ -47,7 +47,7 @@ def _traces(random: np.random.Generator) -> list[tuple[bytes, int]]:
     whole = reference_trace(0.3)
     packed = []
     for _ in range(TRACES):
-        rows = int(random.integers(2_000, len(whole)))
+        rows = int(random.integers(len(whole) // 2, len(whole) + 1))
         part = Trace(
             whole.channels,
             whole.time_decimals,
@@ -207,8 +207,9 @@ def make_archive(path: Path, count: int, seed: int = 7) -> None:
                     print(f"\r{number} of {count}, {time.perf_counter() - began:.0f} s", end="", file=sys.stderr)
         db.execute("UPDATE meta SET value = ? WHERE name = ?", (str(seq), LENGTH))
         db.execute("COMMIT")
-    # Closed as the recorder closes it: the log folded in, SQLite's own statistics taken.
-    Archive.open(path, key_path=key_path).close()
+    # Left as the recorder leaves it: the log folded in, SQLite's own statistics taken.
+    with Archive.open(path, key_path=key_path) as archive:
+        archive.take_statistics()
 
 
 def archive_of(count: int) -> Path:
