@@ -46,6 +46,7 @@ class Dimension(Enum):
     DENSITY = "density"
     HEAT_CAPACITY = "heat capacity"
     CONDUCTANCE = "contact conductance"
+    DIFFUSIVITY = "diffusivity"
     VOLTAGE = "voltage"
     RESISTANCE = "resistance"
 
@@ -71,6 +72,7 @@ _UNITS: dict[str, tuple[Dimension, float, float]] = {
     "kg/m3": (Dimension.DENSITY, 1.0, 0.0),
     "J/kg/K": (Dimension.HEAT_CAPACITY, 1.0, 0.0),
     "W/m2/K": (Dimension.CONDUCTANCE, 1.0, 0.0),
+    "mm2/s": (Dimension.DIFFUSIVITY, 1e-6, 0.0),
     "mV": (Dimension.VOLTAGE, 0.001, 0.0),
     "ohm": (Dimension.RESISTANCE, 1.0, 0.0),
 }
@@ -135,7 +137,7 @@ def parse_difference(text: object, dimension: Dimension) -> float:
 
 
 def parse_range(text: object) -> tuple[float, float, str]:
-    """Read ``"0 psi..60 psi"`` (or ``"0..60 psi"``) as low, high and their unit, unconverted. Raises `QuantityError`."""
+    """Read ``"0 psi..60 psi"`` (or ``"0..60 psi"``) as low, high and their unit. Raises `QuantityError`."""
     if not isinstance(text, str) or text.count("..") != 1:
         raise QuantityError(f'{text!r} is not a range such as "0 psi..60 psi"')
     first, last = (part.strip() for part in text.split(".."))

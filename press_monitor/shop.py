@@ -12,6 +12,7 @@ from pathlib import Path
 
 from press_monitor.callout import Horn, Phone, read_horn, read_phone, read_port
 from press_monitor.cure.compound import Compound
+from press_monitor.cure.fitted import FittedRepair, ShopFit, with_fits
 from press_monitor.cure.kinetics import activation_energy_from_tc90
 from press_monitor.cure.layers import (
     CASING_CONDUCTIVITY,
@@ -23,6 +24,7 @@ from press_monitor.cure.layers import (
     Stack,
 )
 from press_monitor.quantities import Dimension, QuantityError, UnitSystem, parse
+from press_monitor.shop_fits import read_fit
 from press_monitor.tables import ShopError, Table, read_toml
 from press_monitor.watch.kinds import KINDS, AlarmKind
 from press_monitor.watch.recipe import BagSupply, Recipe
@@ -84,6 +86,12 @@ class Shop:
 
     horn: Horn | None = None
     phone: Phone | None = None
+    fits: tuple[ShopFit, ...] = ()
+    """What trials told, in the file's order: of several for the same thing the last counts."""
+
+    def fitted(self, repair: Repair, press: str | None) -> FittedRepair:
+        """A repair with this shop's own figures in place of the usual ones, as it lies on a press."""
+        return with_fits(repair, self.fits, press)
 
     def recipe(self, name: str) -> Recipe:
         """A recipe by name. Raises `ShopError` naming those there are."""
@@ -122,6 +130,7 @@ def load_shop(path: Path) -> Shop:
     presses = {key: _press(key, table, recipes) for key, table in root.named("presses")}
     alarms = tuple(_alarm(key, table, root) for key, table in root.named("alarms"))
     presets = {key: (table, _repair(table, compounds)) for key, table in root.named("repairs")}
+    fits = tuple(read_fit(key, table, compounds, presses) for key, table in root.named("fits"))
     horn = root.maybe("horn", lambda key: read_horn(root.table(key)))
     phone = root.maybe("phone", lambda key: read_phone(root.table(key)))
     root.done()
@@ -139,6 +148,7 @@ def load_shop(path: Path) -> Shop:
         repair_texts={key: _as_toml(table) for key, (table, _) in presets.items()},
         horn=horn,
         phone=phone,
+        fits=fits,
     )
 
 

@@ -63,9 +63,10 @@ def judged_columns(log: Log) -> tuple[Column, ...]:
 def setup_for_log(log: Log, shop: Shop, recipe: str, repair: RepairFile) -> WatchSetup:
     """The watch for a log: a ticketed cycle on the press that usually runs the recipe."""
     press = shop.press_for(recipe)
+    fitted = shop.fitted(repair.repair, None if press is None else press.name)
     return WatchSetup(
         recipe=shop.recipe(recipe),
-        repair=repair.repair,
+        repair=fitted.repair,
         channels=tuple(column.name for column in judged_columns(log)),
         ambient=shop.ambient,
         altitude=shop.altitude,
@@ -75,6 +76,8 @@ def setup_for_log(log: Log, shop: Shop, recipe: str, repair: RepairFile) -> Watc
         section=log.comment("section") or "",
         mats_overlap=repair.mats_overlap,
         kinds=shop.alarms,
+        limits=fitted.limits,
+        fits=tuple(fit.words for fit in fitted.fits),
     )
 
 
@@ -164,7 +167,7 @@ def seal_replay(replay: Replay, shop: Shop, archive: Path) -> int:
         software=__version__,
         ended_utc=now,
         compounds={name: to_json(compound) for name, compound in shop.compounds.items()},
-        model=model_json(),
+        model=model_json(start.setup),
         profiles=replay.watch.profiles(),
         events=[{"kind": type(event).__name__, **to_json(event)} for event in replay.events],
         gaps=[to_json(event) for event in replay.events if isinstance(event, RecordHole)],

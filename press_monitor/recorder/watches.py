@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 
 from press_monitor import __version__
 from press_monitor.archive import CycleStart, Json, record_body
+from press_monitor.cure.walls import Limits
 from press_monitor.quantities import UnitSystem
 from press_monitor.readings.setup import ChannelSetup
 from press_monitor.readings.types import Role, role_of
@@ -58,7 +59,7 @@ class ShopWatches:
         return Fitted(
             CureWatch(setup),
             to_json(recipe),
-            None if repair is None else to_json(repair.repair),
+            to_json(setup.repair),
             None if ticket is None else dict(ticket),
             {
                 **kept_setup(setup),
@@ -92,9 +93,10 @@ class ShopWatches:
         overlap = told.get("mats_overlap")
         if not isinstance(overlap, bool):
             overlap = repair.mats_overlap if repair is not None else None
+        fitted = None if repair is None else self._shop.fitted(repair.repair, self._press.name)
         return WatchSetup(
             recipe=recipe,
-            repair=None if repair is None else repair.repair,
+            repair=None if fitted is None else fitted.repair,
             channels=tuple(c.name for c in self._channels if role_of(c.name) is not Role.OTHER),
             ambient=self._shop.ambient,
             altitude=self._shop.altitude,
@@ -106,6 +108,8 @@ class ShopWatches:
             mats_overlap=overlap,
             overlap_asked=ticket is not None,
             kinds=self._shop.alarms,
+            limits=Limits() if fitted is None else fitted.limits,
+            fits=() if fitted is None else tuple(fit.words for fit in fitted.fits),
         )
 
     def again(self, start: CycleStart, save: Json | None) -> Watch:
@@ -125,7 +129,7 @@ class ShopWatches:
             ended_utc=cycle.utc(max(cycle.t, 0.0)),
             compounds=_compounds(start.repair),
             calibration={c.name: c.calibration.facts() for c in self._channels if c.calibration is not None},
-            model=model_json(),
+            model=model_json(start.setup),
             profiles=cycle.watch.profiles() if whole else None,
             actions=cycle.did if whole else (),
             events=cycle.said if whole else (),

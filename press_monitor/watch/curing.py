@@ -8,6 +8,7 @@ from press_monitor.cure.forecast import CureForecast
 from press_monitor.cure.layers import FaceKind, Repair
 from press_monitor.cure.section import CurePointSI, Section
 from press_monitor.cure.walls import Face as Boundary
+from press_monitor.cure.walls import Limits
 from press_monitor.watch.advice import Stage
 from press_monitor.watch.faces import HOLD_ON, Face
 from press_monitor.watch.types import Json, from_json, to_json
@@ -28,8 +29,11 @@ class _State:
 class Curing:
     """The section model of one repair, fed by the faces' readings."""
 
-    def __init__(self, repair: Repair, inner: Face | None, outer: Face | None, ambient: float) -> None:
+    def __init__(
+        self, repair: Repair, inner: Face | None, outer: Face | None, ambient: float, limits: Limits | None = None
+    ) -> None:
         self._repair, self._inner, self._outer, self._ambient = repair, inner, outer, ambient
+        self._limits = Limits() if limits is None else limits
         self.section: Section | None = None
         self.forecast: CureForecast | None = None
         self.s = _State()
@@ -50,7 +54,7 @@ class Curing:
         self.s = from_json(_State, data["state"])
         self.forecast = None if data["forecast"] is None else CureForecast(**data["forecast"])
         if data["section"] is not None:
-            self.section = Section.restore(self._repair, self._start_at(), self._ambient, data["section"])
+            self.section = Section.restore(self._repair, self._start_at(), self._ambient, data["section"], self._limits)
 
     def _start_at(self) -> float:
         return self.s.start if self.s.start is not None else self._ambient
@@ -119,7 +123,7 @@ class Curing:
         given = self._repair.start_temperature
         self.s.start = min(*known, self._ambient) if given is None else given
         self.s.fed = t
-        self.section = Section(self._repair, self.s.start, self._ambient)
+        self.section = Section(self._repair, self.s.start, self._ambient, self._limits)
         (inner, _, _), (outer, _, _) = (self._boundary(*side, t) for side in sides)
         self.section.advance(0.0, inner, outer, bag_absolute_Pa=None, pressed=None)
 

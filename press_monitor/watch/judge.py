@@ -78,7 +78,7 @@ class CureJudge:
         self.phases = Phases(setup.recipe, self.faces)
         by_name = {face.name: face for face in self.faces}
         self.curing = (
-            Curing(setup.repair, by_name.get("inner"), by_name.get("outer"), setup.ambient)
+            Curing(setup.repair, by_name.get("inner"), by_name.get("outer"), setup.ambient, setup.limits)
             if setup.repair is not None
             else None
         )

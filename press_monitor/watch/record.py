@@ -15,9 +15,9 @@ MODEL_VERSION = 1
 """Raised with every change that can change a judgement."""
 
 
-def model_json() -> Json:
-    """The model's name, version and parameters, as a record keeps them."""
-    limits = asdict(Limits())
+def model_json(setup: Json = None) -> Json:
+    """The model's name, version and parameters, as a record keeps them; `setup` is a watch's setup as JSON."""
+    limits = (setup or {}).get("limits") or asdict(Limits())
     return {
         "version": MODEL_VERSION,
         "conduction": "one-dimensional layers, exact in time for faces that move linearly between readings",
@@ -26,4 +26,5 @@ def model_json() -> Json:
         "band": {name: list(value) for name, value in limits.items()},
         "shop_air_W_m2_K": SHOP_AIR,
         "fast_loss_W_m2_K": FAST_LOSS,
+        "fits": list((setup or {}).get("fits") or ()),
     }

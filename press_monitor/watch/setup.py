@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from press_monitor.cure.layers import FaceKind, Repair
+from press_monitor.cure.walls import Limits
 from press_monitor.quantities import UnitSystem
 from press_monitor.watch.kinds import AlarmKind
 from press_monitor.watch.recipe import Recipe
@@ -30,6 +31,8 @@ class WatchSetup:
         mats_overlap: the ticket's answer; None where it was not given.
         kinds: the shop's own alarm limits, in place of the catalogue's.
         overlap_asked: whether there was a ticket to ask it on.
+        limits: how far the model's figures may be off.
+        fits: the shop's own trials that the repair's figures and these limits come from, in words.
     """
 
     recipe: Recipe
@@ -45,6 +48,8 @@ class WatchSetup:
     mats_overlap: bool | None = None
     overlap_asked: bool = False
     kinds: tuple[AlarmKind, ...] = ()
+    limits: Limits = field(default_factory=Limits)
+    fits: tuple[str, ...] = ()
 
 
 def energy_of(repair: Repair | None) -> float:
