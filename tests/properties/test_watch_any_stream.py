@@ -77,7 +77,7 @@ actions = st.tuples(
     st.sampled_from(["fresh", "heat-up", "hold", "cooling", "released"]),
     st.lists(st.one_of(ticks, ticks, ticks, actions), max_size=40),
 )
-@settings(max_examples=50, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_no_stream_makes_a_watch_raise_or_talk_nonsense(stage: str, stream: list[Any]) -> None:
     watch = resumed(stage)
     phase = watch.snapshot().phase
@@ -143,9 +143,7 @@ def test_only_time_that_does_not_move_on_is_refused_and_only_with_a_value_error(
 @pytest.mark.parametrize(
     "value",
     [
-        pytest.param(
-            -273.15, marks=pytest.mark.xfail(strict=True, reason="-459.67 degF, which a log can say, ends the watch")
-        ),
+        -273.15,
         -300.0,
         -1e9,
     ],
@@ -158,7 +156,6 @@ def test_a_mat_at_absolute_zero_is_no_reason_to_stop_watching(value: float) -> N
 
 
 @pytest.mark.parametrize("value", [math.nan, math.inf])
-@pytest.mark.xfail(strict=True, reason="a reading that is no number, marked good, ends the watch with a CureError")
 def test_a_reading_that_is_no_number_is_no_reason_to_stop_watching(value: float) -> None:
     watch = resumed("hold")
     watch.step(Tick(watch.t + 1.0, {"inner_mat": Reading(value), "outer_mat": Reading(149.0), "bag": Reading(2.2e5)}))
@@ -166,21 +163,18 @@ def test_a_reading_that_is_no_number_is_no_reason_to_stop_watching(value: float)
 
 
 @pytest.mark.parametrize("value", [math.nan, math.inf])
-@pytest.mark.xfail(strict=True, reason="a tick at no time at all is taken")
 def test_a_tick_at_no_time_is_refused(value: float) -> None:
     watch = resumed("hold")
     with pytest.raises(ValueError, match="time"):
         watch.step(Tick(value, {}))
 
 
-@pytest.mark.xfail(strict=True, reason="what somebody says before the first tick takes the first tick's place in time")
 def test_a_word_before_the_first_tick_does_not_refuse_the_tick() -> None:
     watch = resumed("fresh")
     watch.step(Action(0.0, ActionKind.NOTE, "Ann", note="patch is dry"))
     watch.step(Tick(0.0, reading(inner_mat=70.0, outer_mat=70.0, bag=0.0)))
 
 
-@pytest.mark.xfail(strict=True, reason="one wild sample of one second burns the skin in the model: reversion, fail")
 def test_one_wild_sample_does_not_condemn_a_repair() -> None:
     watch = resumed("hold")
     before = watch.snapshot().reversion_used
@@ -224,7 +218,7 @@ def test_the_cure_without_a_fault_passes() -> None:
     st.floats(500.0, 2200.0),
     st.sampled_from([60.0, 200.0, 5000.0]),
 )
-@settings(max_examples=8, derandomize=True, deadline=None)
+@settings(max_examples=6, derandomize=True, deadline=None)
 def test_no_fault_of_a_probe_or_the_line_reads_as_a_pass(fault: str, start_s: float, length: float) -> None:
     watch = whole_cure(fault, start_s, length)
     assert watch.snapshot().verdict is not Verdict.PASS

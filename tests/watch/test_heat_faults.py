@@ -21,7 +21,7 @@ def limit(seconds: float, dt: float) -> float:
 
 def left_its_cycle(run: Run, mat: str, on: float) -> float:
     """When a mat fell a degree below the lowest of its cycle in the hold so far."""
-    usual = min(truth[mat] for t, truth in run.truth if 0.6 * on < t < on)
+    usual = min(truth[mat] for t, truth in run.truth if on - 400.0 < t < on)
     return run.first(mat, lambda t, degF: t > on and degF < usual - 1.0)
 
 
@@ -53,14 +53,10 @@ def test_one_dead_mat_is_told_within_a_minute_of_leaving_its_cycle(
 
 
 @pytest.mark.parametrize(
-    "tau",
-    [
-        1500.0,
-        pytest.param(2200.0, marks=pytest.mark.xfail(strict=True, reason="told 75-95 s after leaving its level")),
-    ],
+    "tau", [1500.0, pytest.param(2200.0, marks=pytest.mark.xfail(strict=True, reason="told 70 s after leaving it"))]
 )
 def test_a_dead_heavy_mat_is_told_within_a_minute_of_leaving_its_cycle(tau: float) -> None:
-    on = 0.8 * tau + 400.0
+    on = 0.8 * tau + 700.0
     dead = Mat(tau=tau, full=500.0, power=after(on, 0.0, 1.0))
     run = drive(replace(PRESS, minutes=(on + 130.0) / 60.0, inner=Mat(tau=tau, full=500.0), outer=dead), BARE)
     left = left_its_cycle(run, "outer_mat", on)
@@ -104,9 +100,6 @@ def test_a_mat_that_sinks_too_low_is_told_within_a_minute(dt: float) -> None:
 
 
 @pytest.mark.parametrize("dt", [1.0])
-@pytest.mark.xfail(
-    strict=True, reason="with 0.3 degF of noise a mat sinking 0.8 degF/min is told as heat lost while still in its band"
-)
 def test_a_sinking_mat_is_not_a_dead_one(dt: float) -> None:
     assert not sagging(dt, 0.3).raised("heat-lost")
 
@@ -126,9 +119,7 @@ def test_a_mat_that_holds_too_high_is_told_on_the_right_mat(dt: float) -> None:
     assert not run.raised("heat-lost") and not run.raised("below-profile")
 
 
-@pytest.mark.xfail(
-    strict=True, reason="above-profile waits for a mean over minutes: over 5 min late, the limit is 60 s"
-)
+@pytest.mark.xfail(strict=True, reason="above-profile waits for a mean over minutes: 350 s, the limit is 60 s")
 def test_a_mat_that_holds_too_high_is_told_within_a_minute() -> None:
     strong = replace(OTHER, set_at=after(ON, 318.0, 300.0))
     run = drive(replace(PRESS, minutes=14.0, outer=strong), BARE)
@@ -150,18 +141,12 @@ def test_heat_above_the_maximum_is_a_high_alarm_within_ten_seconds() -> None:
     assert "maximum" in high.message
 
 
-@pytest.mark.xfail(strict=True, reason="three agreeing samples and then five seconds more: 7 s, the limit is 5 s")
 def test_heat_above_the_maximum_is_told_within_five_seconds() -> None:
     run, above = over_the_maximum(1.0)
     assert run.raised("above-profile")[0].raised_s <= above + limit(5.0, 1.0)
 
 
 @pytest.mark.parametrize("dt", [2.0, 5.0])
-@pytest.mark.xfail(
-    strict=True,
-    reason="with seconds between the samples heat above the maximum never makes its high alarm: each empty tick "
-    "starts its delay again",
-)
 def test_heat_above_the_maximum_is_told_at_slower_sampling(dt: float) -> None:
     run, above = over_the_maximum(dt)
     told = [v for v in run.raised("above-profile") if v.priority is Priority.HIGH]
@@ -178,8 +163,14 @@ def test_a_late_heat_up_is_told_before_its_limit_has_passed(share: float) -> Non
     assert {v.kind for v in run.roots()} == {"heat-up-late"}
 
 
-@pytest.mark.parametrize("share", [0.5, 0.42])
-@pytest.mark.xfail(strict=True, reason="a heat-up that cannot make it is told after half of heat_up_limit, not by it")
+@pytest.mark.parametrize(
+    "share",
+    [
+        # in the band 40 % late: told twenty minutes after the heat came on; and never in the band
+        pytest.param(0.5, marks=pytest.mark.xfail(strict=True, reason="told after half of heat_up_limit, not by it")),
+        0.42,
+    ],
+)
 def test_a_late_heat_up_is_told_by_half_of_its_limit(share: float) -> None:
     slow = Mat(tau=900.0, full=500.0, power=lambda t: share)  # in the band 40 % late, and never
     run = drive(replace(PRESS, minutes=14.0, inner=slow, outer=Mat(tau=900.0, full=500.0)), BARE)

@@ -169,9 +169,6 @@ def test_nobody_knows_what_happened_in_silence_so_the_hold_clock_does_not_count_
     assert watch.snapshot().hold_s - before <= 18.0
 
 
-@pytest.mark.xfail(
-    strict=True, reason="one tick after a gap credits the whole gap to the hold clock, and to the rubber, as if held"
-)
 def test_a_gap_without_any_tick_is_not_counted_either() -> None:
     watch = in_hold()
     before, start = watch.snapshot().hold_s, watch.t
@@ -349,7 +346,6 @@ def test_extending_adds_to_the_hold_that_is_needed() -> None:
     assert watch.snapshot().hold_needed_s == needed + 900.0
 
 
-@pytest.mark.xfail(strict=True, reason="an extension by a negative time is taken and shortens the hold that is needed")
 def test_extending_by_less_than_nothing_is_refused() -> None:
     watch = in_hold()
     needed = watch.snapshot().hold_needed_s
@@ -358,7 +354,6 @@ def test_extending_by_less_than_nothing_is_refused() -> None:
 
 
 @pytest.mark.parametrize("seconds", [math.nan, math.inf])
-@pytest.mark.xfail(strict=True, reason="an extension that is no number goes into the snapshot, which is no JSON then")
 def test_extending_by_what_is_no_number_is_refused(seconds: float) -> None:
     watch = in_hold()
     tell(watch, ActionKind.EXTEND, seconds=seconds)

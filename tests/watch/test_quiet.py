@@ -64,7 +64,7 @@ NOISY = {
     ),
     "half psi steps and noise": (
         replace(PRESS, minutes=20.0, gauge=Gauge(noise_degF=0.5, noise_psi=0.05, step_degF=1.0, step_psi=0.5)),
-        "bag-topping-up from a gauge that steps by half a psi between two values",
+        "probe-stuck on a bag that stays between two marks of its gauge for minutes",
     ),
 }  # fmt: skip
 
