@@ -20,10 +20,10 @@ class Shop:
     other_key: Path
 
 
-def seal(archive: Archive, number: int, rows: int = 600, **changes: object) -> int:
+def seal(archive: Archive, number: int, rows: int = 600, verdict: str = "review") -> int:
     """One made-up cycle, sealed."""
-    start = start_of(cycle_id=f"{number:032x}", source="live", **changes)
-    body = body_of(start, result=result(source="live", verdict="review"))
+    start = start_of(cycle_id=f"{number:032x}", source="live")
+    body = body_of(start, result=result(source="live", verdict=verdict))
     archive.begin_cycle(start)
     archive.add_rows(start.cycle_id, live_rows(rows, ALL_CHANNELS))
     return archive.seal(start.cycle_id, body)

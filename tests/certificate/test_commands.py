@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import shlex
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -17,11 +16,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 from drivers.log import read_log
-from press_monitor.archive import backup
+from press_monitor.archive import Archive, backup
 from press_monitor.cli import cli
 from press_monitor.paths import HOME_VARIABLE
 from tests.archive.helpers import flip, tamper
-from tests.certificate.conftest import Shop
+from tests.certificate.conftest import Shop, seal
 from tests.test_readme import block_after
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -199,18 +198,18 @@ def test_verify_needs_no_archive_for_a_file(shop: Shop, tmp_path: Path) -> None:
 
 def test_the_readmes_commands_do_what_it_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    shutil.copytree(ROOT / "simulated_logs", tmp_path / "simulated_logs")
-    for line in block_after("command: look")[:1] + block_after("command: certificates"):
+    with Archive.open(Path("cures.sqlite"), key_path=Path("keys/ledger.key")) as archive:
+        seal(archive, 1, verdict="fail")
+    for line in block_after("command: certificates"):
         program, *words = shlex.split(line)
         assert program == ".venv/bin/press-monitor"
         done = run(*words)
-        assert done.exit_code == (1 if words[0] == "replay" else 0), done.stderr
+        assert done.exit_code == 0, done.stderr
     assert len(pypdf.PdfReader("customer.pdf").pages) == 1
     assert [path.name for path in Path("labels").iterdir()] == ["certificate-000001-label.pdf"]
     assert "verdict fail" in done.stdout
 
-    again, first = read_log("burst-bag-again.csv"), read_log("simulated_logs/burst-bag.csv")
-    assert (again.columns, again.times, again.rows) == (first.columns, first.times, first.rows)
+    assert len(read_log("burst-bag-again.csv").rows) == 600
 
 
 def loaded(*words: str) -> set[str]:
@@ -229,8 +228,8 @@ def loaded(*words: str) -> set[str]:
 
 def test_only_a_pdf_loads_what_makes_one(shop: Shop, tmp_path: Path) -> None:
     archive = ("--archive", str(shop.archive))
-    assert not loaded("certificate", "1", *archive) & {"reportlab", "PIL", "textual"}
-    assert not loaded("certificate", "1", *archive, "--html", str(tmp_path / "x.html")) & {"reportlab", "PIL"}
+    others = ("--html", str(tmp_path / "x.html"), "--text", str(tmp_path / "x.txt"))
+    assert not loaded("certificate", "1", *archive, *others) & {"reportlab", "PIL", "textual"}
     assert "reportlab" in loaded("certificate", "1", *archive, "--pdf", str(tmp_path / "x.pdf"))
 
 
