@@ -22,9 +22,9 @@ class ShopError(Exception):
 
     def __init__(self, file: str, line: int | None, key: str | None, message: str) -> None:
         place = f"{file}:{line}" if line else file
-        shown = key if key is None or key.isprintable() else repr(key)
-        whole = f"{place}: {shown}: {message}" if shown else f"{place}: {message}"
-        super().__init__(" ".join(whole.split()))
+        key = key if key is None or key.isprintable() else repr(key)
+        message = " ".join(message.split())
+        super().__init__(f"{place}: {key}: {message}" if key else f"{place}: {message}")
         self.file, self.line, self.key, self.message = file, line, key, message
 
 

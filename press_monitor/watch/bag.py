@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 from press_monitor.quantities import PSI
 from press_monitor.watch.advice import Stage, Words
@@ -176,15 +177,22 @@ class Bag:
             return None
         if before < 0.5 * self._recipe.bag_minimum:
             return None
-        last = recent.before(t - max(1.0, 0.99 * channel.s.interval))
-        going_on = last >= 0 and recent.v[last] - value > 0.2 * PSI * max(t - recent.t[last], 1.0)
-        steps = len(recent) - 1 - start
-        if not going_on or (steps < 2 and value >= self._recipe.bag_minimum):
+        if value >= self._recipe.bag_minimum and not self._going_on(t, value, began, before):
             return None
         for index in range(len(recent) - 1, start - 1, -1):
             if recent.v[index] > before - 0.5 * PSI:
                 return recent.t[index]
         return began
+
+    def _going_on(self, t: float, value: float, began: float, before: float) -> bool:
+        """Whether a fall not yet at the minimum is more than a relief valve's: steady, and not from far above."""
+        channel = self.channel
+        if channel is None or (before > self._recipe.bag_pressure + 3.0 * PSI and value > self._recipe.bag_pressure):
+            return False
+        marks = [channel.recent.at(began + (t - began) * part / 3.0) for part in (1, 2)]
+        levels = [before, *(m for m in marks if m is not None), value]
+        share = 0.15 * (before - value)
+        return len(levels) == 4 and t - began >= 2.4 and all(a - b > share for a, b in pairwise(levels))
 
     def _leaking(self, t: float, value: float, stage: Stage) -> Iterator[Condition]:
         if self.leak is None:

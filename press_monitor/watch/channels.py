@@ -274,8 +274,10 @@ class Channel:
             return 1e9
         # at a coarse resolution a value flickers while it lies between two digits, and is still when it does not:
         # only noise that moves the digit at many readings, back and forth, says that it must move on
-        noisy = s.moves_then >= 0.3 and s.turns_then * s.interval >= 0.3 * s.moves_then
-        return 14.0 / s.turns_then if noisy else 1e9
+        if s.moves_then < 0.3 or s.turns_then * s.interval < 0.3 * s.moves_then:
+            return 1e9
+        before = self.history.v[self.history.since(s.changed_at - max(60.0, 12.0 * s.interval)) :]
+        return 14.0 / s.turns_then if len(set(before)) >= 3 else 1e9
 
     def watch_jumps(self, t: float) -> None:
         """Tell noise that no mat and no bag makes: several jumps both ways within half a minute."""

@@ -27,6 +27,8 @@ DIP_OVER = 0.8
 """How far back inside the band a dip is over, K."""
 SETTLING = 480.0
 """How long a mat may take from entering its band to its settled cycle, s."""
+CALM = (150.0, 30.0)
+"""From and until how long before a moment a mat must have held still, s."""
 SLACK = 0.02
 """Readings at the very edge of the band are inside it, K."""
 
@@ -185,7 +187,8 @@ class Face:
             if low is not None and high is not None and high - low < STEADY_RANGE:
                 slope = channel.coarse.slope(since)
                 if slope is not None and abs(slope) * STEADY_TIME < STEADY_DRIFT:
-                    s.steady_low = low
+                    # not the last minute: a mat that begins to fall would take its own floor along
+                    s.steady_low = channel.coarse.low(since, t - 60.0) or low
         s.swing_high = value if s.swing_high is None else s.swing_high
         s.swing_low = value if s.swing_low is None else s.swing_low
         if s.swing_down:
@@ -229,6 +232,14 @@ class Face:
             return None
         values = channel.coarse.v[channel.coarse.since(t - span) :]
         return sum(values) / len(values) if len(values) >= 3 else None
+
+    def was_calm(self, t: float) -> bool:
+        """Whether the mat held still in its band just before a moment: what comes then is no part of a cycle."""
+        channel, entered = self.judged, self.s.entered_at
+        if channel is None or entered is None or t - entered < CALM[0] + 60.0:
+            return False
+        low, high = (f(t - CALM[0], t - CALM[1]) for f in (channel.coarse.low, channel.coarse.high))
+        return low is not None and high is not None and high - low < 1.2
 
     def learned(self) -> bool:
         """Whether the cycle is known."""

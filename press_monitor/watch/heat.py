@@ -26,6 +26,7 @@ FALLING = -1.2 / 60.0
 @dataclass(slots=True)
 class _State:
     falling_since: dict[str, float]
+    late: dict[str, float]
 
 
 class Heat:
@@ -37,7 +38,7 @@ class Heat:
         self._maximum, self._profile = kinds["above-maximum"], kinds["above-profile"]
         self._tardy = kinds["heat-up-late"]
         self._recipe, self._faces, self._words = recipe, faces, words
-        self.s = _State({})
+        self.s = _State({}, {})
         self._fell: tuple[float, dict[str, bool]] | None = None
 
     def save(self) -> Json:
@@ -135,7 +136,7 @@ class Heat:
             since, mean = face.s.below_since, face.mean()
             if since is None or mean is None or not face.trusted(t) or self.falling(face, t):
                 continue
-            if face.s.steady_low is not None:
+            if face.s.steady_low is not None or face.was_calm(since):
                 wrong = True
             elif face.s.dips >= 2:
                 wrong = t - since > 1.3 * face.s.longest_dip + 15.0 - 60.0
@@ -161,7 +162,9 @@ class Heat:
                 continue
             arrival = self._arrival(face, t)
             total = None if arrival is None else elapsed + arrival
-            if elapsed > limit or total is None or total > 1.1 * limit:
+            late = elapsed > limit or total is None or total > (1.1 if face.name in self.s.late else 1.25) * limit
+            if late:
+                self.s.late[face.name] = t
                 yield Condition(
                     "heat-up-late",
                     f"{face.name}_mat",
@@ -173,17 +176,22 @@ class Heat:
     def _arrival(self, face: Face, t: float) -> float | None:
         """Seconds until the mat enters its band, from the bend of its last four minutes; None: never at this rate."""
         channel = face.judge(t)
-        if channel is None or channel.value is None or not channel.history.spans(240.0, t):
+        if channel is None or channel.value is None or not channel.history.spans(300.0, t):
             return 0.0
-        first, second, third = (channel.history.at(t - back) for back in (240.0, 120.0, 0.0))
+        # half-minute means, each two minutes apart: single digits would throw the bend about
+        spread = max(30.0, 2.0 * channel.s.interval)
+        ends = (t - 240.0, t - 120.0, t)
+        first, second, third = (channel.history.mean(end - spread, end) for end in ends)
         if first is None or second is None or third is None:
             return 0.0
         before, now = second - first, third - second
-        missing = self._recipe.band_low - third
+        missing = self._recipe.band_low - max(third, channel.value)
         if missing <= 0.0:
             return 0.0
         if now <= 0.1:
             return None
+        if missing <= self._recipe.hold_tolerance:
+            return 120.0 * missing / now  # closing in: the controller eases off on purpose
         ratio = now / before if before > now else 1.0
         reached, step, seconds = 0.0, now, 0.0
         while reached < missing and seconds < 4.0 * self._recipe.heat_up_limit:
@@ -227,7 +235,7 @@ class Heat:
             return level
         if s.above_since is None or value is None:
             return None
-        if s.steady_low is not None and not s.troughs:
+        if face.was_calm(s.above_since):
             return value
         crest = t - s.above_since > 1.3 * s.longest_rise + 15.0 - self._profile.on_delay
         return value if s.rises >= 2 and crest else None

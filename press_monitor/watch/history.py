@@ -62,6 +62,11 @@ class History:
         index = self.before(t)
         return self.v[index] if index >= 0 else None
 
+    def mean(self, start: float, end: float) -> float | None:
+        """The mean of the values from `start` to `end`."""
+        values = self.v[self.since(start) : bisect_left(self.t, end + 1e-9)]
+        return sum(values) / len(values) if values else None
+
     def low(self, start: float, end: float) -> float | None:
         """The lowest value from `start` to `end`."""
         values = self.v[self.since(start) : bisect_left(self.t, end + 1e-9)]
