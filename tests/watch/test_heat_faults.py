@@ -52,9 +52,7 @@ def test_one_dead_mat_is_told_within_a_minute_of_leaving_its_cycle(
     assert {v.kind for v in run.alarms} <= {"heat-lost", "below-profile", "mats-uneven"}
 
 
-@pytest.mark.parametrize(
-    "tau", [1500.0, pytest.param(2200.0, marks=pytest.mark.xfail(strict=True, reason="told 70 s after leaving it"))]
-)
+@pytest.mark.parametrize("tau", [1500.0, 2200.0])
 def test_a_dead_heavy_mat_is_told_within_a_minute_of_leaving_its_cycle(tau: float) -> None:
     on = 0.8 * tau + 700.0
     dead = Mat(tau=tau, full=500.0, power=after(on, 0.0, 1.0))
@@ -119,7 +117,6 @@ def test_a_mat_that_holds_too_high_is_told_on_the_right_mat(dt: float) -> None:
     assert not run.raised("heat-lost") and not run.raised("below-profile")
 
 
-@pytest.mark.xfail(strict=True, reason="above-profile waits for a mean over minutes: 350 s, the limit is 60 s")
 def test_a_mat_that_holds_too_high_is_told_within_a_minute() -> None:
     strong = replace(OTHER, set_at=after(ON, 318.0, 300.0))
     run = drive(replace(PRESS, minutes=14.0, outer=strong), BARE)
@@ -167,7 +164,7 @@ def test_a_late_heat_up_is_told_before_its_limit_has_passed(share: float) -> Non
     "share",
     [
         # in the band 40 % late: told twenty minutes after the heat came on; and never in the band
-        pytest.param(0.5, marks=pytest.mark.xfail(strict=True, reason="told after half of heat_up_limit, not by it")),
+        0.5,
         0.42,
     ],
 )

@@ -78,7 +78,6 @@ def test_a_normal_cure_is_quiet(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", NOISY)
-@pytest.mark.xfail(strict=True, reason="false alarms in normal life; the second of each pair says which")
 def test_more_normal_cures_should_be_quiet(name: str) -> None:
     plant, _ = NOISY[name]
     assert kinds(drive(plant, BARE)) == []
