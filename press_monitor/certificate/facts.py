@@ -50,6 +50,15 @@ RECIPE = {
     "bag_minimum": ("Bag minimum", "Pa"),
     "bag_maximum": ("Bag maximum", "Pa"),
 }
+MODEL = {
+    "band.activation_energy": ("Band, activation energy", "J/mol"),
+    "band.diffusivity": ("Band, diffusivity", "times"),
+    "band.thickness": ("Band, thickness", "times"),
+    "band.contact": ("Band, contact", "times"),
+    "shop_air_W_m2_K": ("Loss to shop air", "W/m²K"),
+    "fast_loss_W_m2_K": ("Fast loss", "W/m²K"),
+    "version": ("Model version", ""),
+}
 FACES = {"inner": "Inner face", "outer": "Outer face"}
 COMPOUND = {
     "reference_temperature": ("reference temperature", "degC"),
@@ -264,7 +273,8 @@ def _later(entries: Sequence[LedgerEntry]) -> Iterator[Item]:
 
 def _model(body: Mapping[str, Json]) -> Iterator[Item]:
     for path, value in leaves(body.get("model")):
-        yield Pair(label_of(path), value)
+        name, unit = MODEL.get(path, (label_of(path), ""))
+        yield Pair(name, f"{value.replace(', ', ' to ')} {unit}".strip() if path in MODEL else value)
     yield Pair("Written by", f"press-monitor {body.get('software')}, record format {body.get('schema')}")
 
 

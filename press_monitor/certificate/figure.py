@@ -47,6 +47,7 @@ WIDE = 0.54
 LEFT, RIGHT, TOP, BOTTOM = 30.0, 8.0, 14.0, 12.0
 ROW = 8.5
 NEAREST_MARKS = 9.0
+SAMPLE = 13.0
 WIDE_FIGURE = 330.0
 ALIGNED_ROOM = 60.0
 
@@ -181,17 +182,16 @@ class _Drawing:
     def _heading(self) -> None:
         chart = self.chart
         title = f"{chart.title}, {chart.unit}"
-        legend = sum(24.0 + SIZE * WIDE * min(24, len(series.name)) for series in chart.series)
-        room = int((self.width - legend) / (SIZE * BOLD_WIDE))
+        names = [cut(series.name, 24) for series in chart.series]
+        widths = [SAMPLE + 4.0 + SIZE * WIDE * len(name) for name in names]
+        x = self.width - sum(widths) - 8.0 * max(0, len(widths) - 1)
+        room = int((x - 8.0) / (SIZE * BOLD_WIDE))
         self.shapes.append(Label(0.0, SIZE, cut(title, max(6, room)), SIZE, strong=True))
-        x = self.width
-        for series in reversed(chart.series):
+        for series, name, wide in zip(chart.series, names, widths, strict=True):
             ink, dash = STYLES.get(series.letter, OTHER)
-            name = cut(series.name, 24)
-            self.shapes.append(Label(x, SIZE, name, SIZE, "end", ink))
-            x -= SIZE * WIDE * len(name) + 4.0
-            self.shapes.append(Rule(x - 12.0, SIZE - 2.4, x, SIZE - 2.4, ink, 1.1, dash))
-            x -= 12.0 + 8.0
+            self.shapes.append(Rule(x, SIZE - 2.4, x + SAMPLE, SIZE - 2.4, ink, 1.1, dash))
+            self.shapes.append(Label(x + SAMPLE + 3.0, SIZE, name, SIZE, "start", ink))
+            x += wide + 8.0
 
     def _backdrop(self) -> None:
         chart = self.chart

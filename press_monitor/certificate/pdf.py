@@ -27,10 +27,11 @@ BANNER: Final = 15.0
 DENSITIES: Final = (
     Density(1.0, 118.0, 104.0),
     Density(0.97, 104.0, 92.0),
-    Density(0.93, 98.0, 86.0, 3, 5),
-    Density(0.90, 96.0, 84.0, 2, 4),
-    Density(0.88, 92.0, 80.0, 2, 2),
-    Density(0.86, 80.0, 70.0, 1, 2),
+    Density(0.93, 98.0, 86.0, 3, 6),
+    Density(0.90, 92.0, 80.0, 2, 6),
+    Density(0.88, 84.0, 74.0, 2, 5),
+    Density(0.86, 78.0, 68.0, 2, 4),
+    Density(0.86, 74.0, 66.0, 1, 3),
     Density(0.82, 66.0, 60.0, 1, 1),
 )
 """Of the customer's copy, until it fits on its page."""
