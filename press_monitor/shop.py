@@ -336,6 +336,8 @@ def _layers(table: Table, compounds: Mapping[str, Compound]) -> tuple[Layer, ...
     layers = tuple(_layer(item, compounds) for item in table.tables("layers"))
     if not layers:
         raise table.error("layers", "is empty")
+    if min(layer.thickness for layer in layers) < 2e-5:
+        raise table.error("layers", "has one thinner than a hair (0.02 mm at least)")
     if sum(layer.thickness for layer in layers) > 0.5:
         raise table.error("layers", "are thicker than half a metre together")
     return layers
@@ -348,7 +350,10 @@ def _layer(table: Table, compounds: Mapping[str, Compound]) -> Layer:
         raise table.error("compound", f"no compound {compound!r}; there are: {', '.join(compounds) or 'none'}")
 
     def of_rubber(key: str, dimension: Dimension, default: float) -> float:
-        return table.quantity(key, dimension, above=0.0) if table.has(key) else default
+        value = table.quantity(key, dimension, above=0.0) if table.has(key) else default
+        if not default / 1000.0 <= value <= default * 10_000.0:
+            raise table.error(key, f"{table.data[key]!r} is no property of rubber, cord or steel")
+        return value
 
     layer = Layer(
         name=name,

@@ -26,6 +26,8 @@ from press_monitor.watch.types import Event, RecordHole, to_json
 __all__ = ["Replay", "replay_log", "run_log", "setup_for_log", "ticks_of_log"]
 
 PRESS = "replay"
+MOST_EMPTY = 20_000.0
+"""Empty ticks in one hole, at most."""
 _JUDGED = {
     Role.INNER_MAT: Dimension.TEMPERATURE,
     Role.OUTER_MAT: Dimension.TEMPERATURE,
@@ -86,9 +88,11 @@ def ticks_of_log(log: Log) -> Iterator[Tick]:
     before: float | None = None
     for t, row in zip(log.times, log.rows, strict=True):
         if before is not None:
+            # a second each, as live; a hole of days says nothing more when it is told second by second
+            beat = max(1.0, (t - before) / MOST_EMPTY)
             step = 1
-            while before + step < t - 0.25:
-                yield Tick(before + step, {})
+            while before + beat * step < t - 0.25 * beat:
+                yield Tick(before + beat * step, {})
                 step += 1
         yield Tick(t, _readings(log, row))
         before = t
