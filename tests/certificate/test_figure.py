@@ -63,6 +63,20 @@ def test_a_gap_is_never_bridged_and_a_long_curve_gets_short() -> None:
     assert max(y for stretch in made for _, y in stretch) == 420.0
 
 
+@pytest.mark.parametrize("columns", [1, 7, 500])
+def test_no_spike_of_one_reading_is_lost_however_long_the_cure(columns: int) -> None:
+    values = np.random.default_rng(3).normal(300.0, 0.5, 43_200)
+    values[[777, 20_000, 43_000]] = 210.0
+    values[[778, 30_000, 43_001]] = 390.0
+    chart = Chart("Mats", "°F", tuple(n / 60 for n in range(43_200)), (Series("x", "i", tuple(values.tolist())),))
+    told = np.array(strokes(chart, columns)[0][0])
+    held, column = columns_of(tuple(told[:, 0]), columns), columns_of(chart.x, columns)
+    for n in range(columns):
+        assert told[held == n, 1].min() == values[column == n].min()
+        assert told[held == n, 1].max() == values[column == n].max()
+    assert len(told) <= 4 * columns
+
+
 def back(drawn: Figure, points: Points) -> Points:
     """From points of the drawing to x and level."""
     left, top, width, height = drawn.frame

@@ -163,6 +163,9 @@ def test_the_same_content_gives_the_same_page() -> None:
 def test_the_code_is_the_one_that_was_asked_for() -> None:
     text = code_text(record()[0], AFTER)
     modules, bars = code_rows(text)
+    # ISO/IEC 18004: at level M version 14 holds 362 bytes and version 15 412; version 15 has 77 modules a side
+    # (from memory).
+    assert (len(text), modules) == (376, 77)
     picture = Image.new("L", (modules + 8, modules + 8), 255)
     for row, column, length in bars:
         picture.paste(0, (column + 4, row + 4, column + 4 + length, row + 5))

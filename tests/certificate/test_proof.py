@@ -78,6 +78,17 @@ def test_a_code_alone_proves_that_the_shop_signed_its_hash(copy: Copy, key: byte
         check(None, code(copy).encode())
 
 
+def test_a_code_with_another_signature_or_hash_proves_nothing(copy: Copy, key: bytes) -> None:
+    words = code(copy).split("\n")
+    for line in (1, 3):
+        changed = [*words]
+        changed[line] = changed[line][:-1] + ("0" if changed[line][-1] != "0" else "1")
+        found = check(key, "\n".join(changed).encode())
+        assert not found.ok
+        assert found.proved is None
+        assert "the signature does not hold" in found.problems[0]
+
+
 def test_sealed_bytes_and_their_code_prove_the_record(copy: Copy, key: bytes) -> None:
     body = copy.record.sealed.body
     for sealed in (body, body + b"\n", body + b"\r\n"):

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from press_monitor.certificate.letters import cells, cut, tame
-from press_monitor.certificate.pdf_fonts import fonts
+from press_monitor.certificate.pdf_fonts import MOST_CACHED, fonts
 from press_monitor.certificate.scripts import has_right_to_left, visual
 
 RESHAPE = ArabicReshaper({"delete_harakat": False, "support_ligatures": True, "ARABIC LIGATURE ALLAH": False}).reshape
@@ -74,6 +74,14 @@ def test_a_cut_text_fits_and_says_that_it_was_cut(text: str, room: int) -> None:
     shown = cut(text, room)
     assert cells(shown) <= room
     assert shown == tame(text) or shown.endswith("…")
+
+
+def test_widths_are_remembered_within_bounds() -> None:
+    type_ = fonts()
+    for n in range(MOST_CACHED + 100):
+        type_.width(f"word {n}", 8.0)
+    assert len(type_._widths) <= MOST_CACHED + 1
+    assert type_.width("word 7", 16.0) == 2 * type_.width("word 7", 8.0)
 
 
 def test_letters_that_no_font_has_are_told_by_their_codes() -> None:
