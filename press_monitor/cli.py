@@ -14,7 +14,9 @@ import click
 
 from press_monitor import __version__
 from press_monitor.commands.certificates import certificate, export_found, export_options, verify
-from press_monitor.commands.science import plan
+from press_monitor.commands.first_run import setup
+from press_monitor.commands.hardware import check, ports
+from press_monitor.commands.science import fit, plan
 from press_monitor.commands.sensors import thermocouple
 from press_monitor.console import (
     MOST_LINES,
@@ -69,6 +71,7 @@ def cli(ctx: click.Context, archive: Path | None, shop: Path | None) -> None:
     shop_file = place(ctx, "shop", shop)
     if not shop_file.exists():
         say(f"press-monitor: {shop_file}: no shop file there yet")
+        say("Set up your own press: press-monitor setup")
         say("See it work first, with a simulated shop: press-monitor demo")
         if sys.stdin.isatty() and sys.stdout.isatty() and click.confirm("Start the demo now?", default=True, err=True):
             ctx.exit(ctx.invoke(demo))
@@ -140,17 +143,31 @@ def demo(ctx: click.Context, speed: float | None, presses: int) -> None:
 @archive_option
 @shop_option
 @click.option("--stop", is_flag=True, help="Ask the running recorder to stop.")
+@click.option("--login-recipe", is_flag=True, help="Print what has this computer start it at login.")
+@click.option("--for", "system", type=click.Choice(["systemd", "windows"]), help="[default: this computer's]")
 @click.pass_context
-def recorder(ctx: click.Context, archive: Path | None, shop: Path | None, stop: bool) -> None:
+def recorder(
+    ctx: click.Context, archive: Path | None, shop: Path | None, stop: bool, login_recipe: bool, system: str | None
+) -> None:
     """The recorder without a screen; the dashboard starts one by itself."""
-    from press_monitor.recorder.service import run_recorder, stop_recorder
-
-    at = place(ctx, "archive", archive)
-    if stop:
-        ctx.exit(stop_recorder(at, say))
     from press_monitor.paths import locations
 
-    ctx.exit(run_recorder(place(ctx, "shop", shop), at, locations().key_file))
+    at, shop_file = place(ctx, "archive", archive), place(ctx, "shop", shop)
+    if login_recipe:
+        from press_monitor.recorder.launch import recorder_command
+        from press_monitor.recorder.login import login_recipe as recipe_for
+
+        command = recorder_command(shop_file.absolute(), at.absolute(), locations().key_file)
+        text, hints = recipe_for(command, system)
+        put(text.rstrip("\n"))
+        for hint in hints:
+            say(hint)
+        return
+    from press_monitor.recorder.service import run_recorder, stop_recorder
+
+    if stop:
+        ctx.exit(stop_recorder(at, say))
+    ctx.exit(run_recorder(shop_file, at, locations().key_file))
 
 
 @cli.command()
@@ -261,7 +278,7 @@ def paths(ctx: click.Context, archive: Path | None, as_json: bool) -> None:
         put(f"{name.replace('_', ' '):<14}{there}{'' if there.exists() else '   (not there yet)'}")
 
 
-for _command in (certificate, verify, thermocouple, plan):
+for _command in (certificate, verify, thermocouple, plan, fit, ports, check, setup):
     cli.add_command(_command)
 
 

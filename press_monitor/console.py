@@ -155,19 +155,22 @@ class Number(click.ParamType[float]):
 
 
 class Quantity(click.ParamType[float]):
-    """A quantity with its unit, given on in SI: `kind` names a member of `Dimension` in small letters."""
+    """A quantity with its unit, given on in SI: `kind` names a member of `Dimension` in small letters.
 
-    def __init__(self, kind: str, least: float | None = None) -> None:
-        self.name, self.least = kind, least
+    A `difference` of temperatures converts as one: 10 degF are 5.56 K.
+    """
+
+    def __init__(self, kind: str, least: float | None = None, *, difference: bool = False) -> None:
+        self.name, self.least, self.difference = kind, least, difference
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
         """Refuses what `press_monitor.quantities` refuses."""
-        from press_monitor.quantities import Dimension, QuantityError, parse
+        from press_monitor.quantities import Dimension, QuantityError, parse, parse_difference
 
         if isinstance(value, float):
             return value
         try:
-            number = parse(value, Dimension[self.name.upper()])
+            number = (parse_difference if self.difference else parse)(value, Dimension[self.name.upper()])
         except QuantityError as error:
             self.fail(str(error), param, ctx)
         if self.least is not None and number < self.least:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 
+from press_monitor.certificate.plan_sheet import map_line
+from press_monitor.cure.plan import MapRow
 from tests.shopfiles import write_job
 from tests.test_cli_audit import POINT_KEYS, refused, run, strict
 
@@ -37,6 +40,7 @@ def test_every_key_is_there_and_the_figures_fit_together(job: dict[str, Path]) -
     assert told["deepest"]["state_of_cure"] == pytest.approx(0.90, abs=0.005)
     # 14 mm, the thicker of the two uncured layers, or 22 mm together, by how "uncured depth used" is read.
     assert told["uncured_depth_mm"] in (pytest.approx(14.0), pytest.approx(22.0))
+    assert set(told) >= {"start_degC", "press", "fits", "cautions", "comparisons", "stepped", "reach_mm"}
     assert all(set(row) == {"mat_degC", "shortest_min", "longest_min"} for row in told["map"])
     assert any(row["longest_min"] is None for row in told["map"])
 
@@ -69,9 +73,98 @@ def test_without_a_recipe_it_says_what_it_planned_for(job: dict[str, Path]) -> N
     assert strict(done.stdout)["hold_min"] == strict(named.stdout)["hold_min"]
 
 
+def test_the_start_is_as_said_else_the_repairs_else_the_shops_air(job: dict[str, Path]) -> None:
+    asked = ("--recipe", "section-300", "--json")
+    told = [
+        strict(run(*plan(job, *more, *asked)).stdout) for more in ((), ("--start", "68 degF"), ("--start", "40 degF"))
+    ]
+    assert [each["start_degC"] for each in told] == [20.0, pytest.approx(20.0), pytest.approx(40 / 9)]
+    assert told[0]["hold_min"] == pytest.approx(told[1]["hold_min"])
+    assert told[2]["hold_min"] > told[1]["hold_min"] + 1.0
+    assert ["shop's own air" in " ".join(each["cautions"]) for each in told] == [True, False, False]
+    job["repair"].write_text('start_temperature = "40 degF"\n' + job["repair"].read_text("utf-8"), "utf-8")
+    own = strict(run(*plan(job, *asked)).stdout)
+    assert own["hold_min"] == pytest.approx(told[2]["hold_min"])
+    assert "shop's own air" not in " ".join(own["cautions"])
+
+
+@pytest.mark.parametrize(
+    ("repair", "press", "says", "silent"),
+    [
+        ("mats_overlap = true\n", "P1", (), ("review",)),
+        ("mats_overlap = false\n", "P1", ("do not overlap", "44 mm", "review at best"), ()),
+        ("", "P1", ("overlap the uncured rubber by one thickness (44 mm)", "on the ticket"), ("lies in the mat",)),
+        ("mats_overlap = true\n", "P2", ("lies in the mat", "10-30 min", "review at best"), ()),
+        ('mats_overlap = true\ncontact_conductance = "150 W/m2/K"\n', "P2", (), ("lies in the mat", "review")),
+    ],
+)
+def test_it_says_beforehand_what_will_hold_the_verdict_at_review(
+    job: dict[str, Path], repair: str, press: str, says: tuple[str, ...], silent: tuple[str, ...]
+) -> None:
+    """Design 5's caps, in words: probe in the mat without a fitted contact, mats that may not overlap."""
+    job["repair"].write_text(repair + job["repair"].read_text("utf-8"), "utf-8")
+    in_mat = '\n[presses.P2]\ndriver = "simulated"\nrecipe = "section-300"\nprobe_at = "in-mat"\n'
+    job["shop"].write_text(job["shop"].read_text("utf-8") + in_mat, "utf-8")
+    words = plan(job, "--recipe", "section-300", "--press", press)
+    told = strict(run(*words, "--json").stdout)
+    assert told["press"] == press
+    cautions = " ".join(told["cautions"])
+    shown = " ".join(run(*words).stdout.split())
+    for text in says:
+        assert text in cautions
+    for caution in told["cautions"]:
+        assert caution in shown.replace(" - ", " ")
+    for text in silent:
+        assert text not in cautions
+
+
+def test_the_map_in_the_terminal_tells_under_good_and_over_by_shape(job: dict[str, Path]) -> None:
+    done = run(*plan(job, "--recipe", "section-300"))
+    told = strict(run(*plan(job, "--recipe", "section-300", "--json")).stdout)
+    lines = [line for line in done.stdout.splitlines() if re.match(r" *\d+ °F  [.#xO]+ ", line)]
+    assert len(lines) == len(told["map"])
+    for line, row in zip(lines, told["map"], strict=True):
+        signs = line.split()[2]
+        least, most = row["shortest_min"], row["longest_min"]
+        assert re.fullmatch(r"\.*[#O]*x*", signs)
+        good = least is not None and (most is None or most >= least)
+        assert ("#" in signs or "O" in signs) is (good or "this plan" in line)
+        assert ("never" in line) is (least is None or most is None)
+    assert sum("O" in line for line in lines) == 1
+    assert "this plan" in next(line for line in lines if "O" in line)
+    assert "under: the deepest rubber is not cured" in done.stdout
+    assert all(len(line) <= 80 for line in done.stdout.splitlines())
+
+
+def test_the_maps_line() -> None:
+    """240 min over 24 signs: ten minutes each, read in their middle."""
+    assert map_line(MapRow(150.0, 62.0, 133.0), 240.0, 24) == "." * 6 + "#" * 7 + "x" * 11
+    assert map_line(MapRow(150.0, 62.0, None), 240.0, 24, 62.0) == "." * 6 + "O" + "#" * 17
+    assert map_line(MapRow(150.0, 62.0, 40.0), 240.0, 24) == "." * 4 + "x" * 20
+    assert map_line(MapRow(110.0, None, None), 240.0, 24) == "." * 24
+    # A good stretch shorter than a sign is shown all the same, one beyond the map is not.
+    assert map_line(MapRow(150.0, 66.0, 68.0), 240.0, 24) == "." * 6 + "#" + "x" * 17
+    assert map_line(MapRow(110.0, 300.0, 400.0), 240.0, 24) == "." * 24
+
+
+def test_others_rules_are_labelled_as_what_they_are(job: dict[str, Path]) -> None:
+    told = strict(run(*plan(job, "--recipe", "section-300", "--json")).stdout)
+    government, practice = told["comparisons"]
+    # TM 9-2610-200-14 para 2-41: 6 min for each 0.8 mm; 22 mm of uncured rubber.
+    assert government.startswith("Published government rule (TM 9-2610-200-14")
+    assert told["government_rule_min"] == pytest.approx(22.0 / 0.8 * 6.0)
+    assert "165 min" in government
+    assert practice.startswith("Common practice:")
+    assert "450 degF setpoint" in practice
+    assert "A setpoint is not the temperature of the rubber" in practice
+
+
 @pytest.mark.parametrize(
     ("more", "mat", "says"),
     [
+        (("--start", "cold"), "300 degF", "cold"),
+        (("--start", "400 degF"), "300 degF", "cannot cure"),
+        (("--press", "P7"), "300 degF", "presses.P7"),
         ((), "warm", "warm"),
         ((), "300", "300"),
         ((), "32 degF", "cannot cure"),

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 
 from press_monitor.certificate.model import Grid, Item, Pair, Section, Words
 from press_monitor.cure.plan import MapRow, Plan
 from press_monitor.cure.results import CurePointSI
 from press_monitor.quantities import UnitSystem
 
-__all__ = ["plan_sections"]
+__all__ = ["GOOD", "OVER", "PLANNED", "UNDER", "map_line", "plan_sections"]
 
 NEVER = "not within 8 h"
+UNDER, GOOD, OVER, PLANNED = ".", "#", "x", "O"
+"""The map's signs: shapes that any terminal and any printer has, told apart without colour."""
+_ACROSS = 38
+_HORIZON_MIN = 480.0
 
 
-def plan_sections(plan: Plan, units: UnitSystem) -> tuple[Section, ...]:
+def plan_sections(plan: Plan, units: UnitSystem, cautions: Sequence[str] = ()) -> tuple[Section, ...]:
     """Sections ``plan``, ``rubber``, ``map`` and ``others``, in the shop's units."""
     return (
-        Section("plan", f"Plan at {units.say_temperature(plan.mat_degC)} mats", tuple(_holds(plan, units))),
+        Section("plan", f"Plan at {units.say_temperature(plan.mat_degC)} mats", tuple(_holds(plan, units, cautions))),
         Section("rubber", "After the nominal hold, before cooling", (_points(plan, units),)),
-        Section("map", "Mat temperature against hold", (_map(plan, units),)),
+        Section("map", "Mat temperature against hold", tuple(_map(plan, units))),
         Section("others", "Beside it", tuple(_others(plan))),
     )
 
@@ -28,8 +33,10 @@ def _minutes(value: float | None) -> str:
     return NEVER if value is None else f"{value:.0f} min"
 
 
-def _holds(plan: Plan, units: UnitSystem) -> Iterator[Item]:
+def _holds(plan: Plan, units: UnitSystem, cautions: Sequence[str]) -> Iterator[Item]:
     yield Words(plan.advice)
+    for caution in cautions:
+        yield Words(caution, bullet=True)
     yield Grid(
         ("Hold", "nominal", "cautious edge"),
         (
@@ -43,6 +50,7 @@ def _holds(plan: Plan, units: UnitSystem) -> Iterator[Item]:
         numeric=(1, 2),
     )
     yield Pair("Required cure", f"{100 * plan.required:.0f} % at the deepest rubber")
+    yield Pair("Start", units.say_temperature(plan.start_degC))
     yield Pair("Heat-up assumed", f"{plan.heat_up_assumed_min:.0f} min")
     yield Pair("Heat-up and hold", _minutes(plan.total_min))
     used = plan.reversion_used
@@ -74,26 +82,68 @@ def _points(plan: Plan, units: UnitSystem) -> Grid:
     return Grid(head, (row("deepest", plan.deepest), row("hottest", plan.hottest)), numeric=(2, 3, 4, 5))
 
 
-def _map(plan: Plan, units: UnitSystem) -> Grid:
-    def words(row: MapRow) -> str:
-        here = " (this plan)" if row.mat_degC == plan.mat_degC else ""
-        if row.good:
-            return ("good from there on" if row.longest_min is None else "good between them") + here
-        return ("never cured in time" if row.shortest_min is None else "reverts before it is cured") + here
-
-    return Grid(
-        ("Mats", "under below", "over past", ""),
+def _map(plan: Plan, units: UnitSystem) -> Iterator[Item]:
+    span = _span(plan)
+    yield Grid(
+        ("Mats", _ruler(span), "cured at", "spoilt at", ""),
         tuple(
             (
                 units.say_temperature(row.mat_degC),
-                _minutes(row.shortest_min),
-                "none in 8 h" if row.longest_min is None else f"{row.longest_min:.0f} min",
-                words(row),
+                map_line(row, span, _ACROSS, plan.hold_min if row.mat_degC == plan.mat_degC else None),
+                _in_time(row.shortest_min),
+                _in_time(row.longest_min),
+                "this plan" if row.mat_degC == plan.mat_degC else "",
             )
             for row in plan.map
         ),
-        numeric=(0, 1, 2),
+        numeric=(0, 2, 3),
     )
+    yield Words(
+        f"Minutes of hold along each line. {UNDER} under: the deepest rubber is not cured. {GOOD} good. "
+        f"{OVER} over: the hottest rubber is past its reversion limit. {PLANNED} the hold planned. Nominal figures."
+    )
+    if not any(row.good for row in plan.map):
+        yield Words("No line has a good stretch: no single mat temperature cures this section.")
+
+
+def _in_time(minutes: float | None) -> str:
+    return "never" if minutes is None else f"{minutes:.0f} min"
+
+
+def _span(plan: Plan) -> float:
+    """Minutes that the map shows: past the longest hold that is any good, in whole hours."""
+    wanted = [row.shortest_min for row in plan.map if row.good and row.shortest_min is not None]
+    most = max([*wanted, *([plan.hold_min] if plan.hold_min is not None else [])], default=_HORIZON_MIN)
+    return min(_HORIZON_MIN, 60.0 * max(2, math.ceil(1.25 * most / 60.0)))
+
+
+def map_line(row: MapRow, span_min: float, across: int, planned_min: float | None = None) -> str:
+    """One line of the map: `across` signs over `span_min` minutes of hold. A good stretch always shows."""
+    least = math.inf if row.shortest_min is None else row.shortest_min
+    most = math.inf if row.longest_min is None else row.longest_min
+    width = span_min / across
+    signs = []
+    for column in range(across):
+        at = (column + 0.5) * width
+        signs.append(OVER if at > most else GOOD if at >= least else UNDER)
+    if row.good and GOOD not in signs and least <= span_min:
+        signs[min(int(least / width), across - 1)] = GOOD
+    if planned_min is not None and planned_min <= span_min:
+        signs[min(int(planned_min / width), across - 1)] = PLANNED
+    return "".join(signs)
+
+
+def _ruler(span_min: float) -> str:
+    """The map's scale in hours, without a blank, so that nothing moves it."""
+    hours = round(span_min / 60.0)
+    line = ["-"] * _ACROSS
+    for hour in range(0, hours, 1 if hours <= 4 else 2):
+        text = f"{hour}h"
+        at = round(hour / hours * _ACROSS)
+        line[at : at + len(text)] = text
+    end = f"{hours}h"
+    line[_ACROSS - len(end) :] = end
+    return "".join(line)
 
 
 def _others(plan: Plan) -> Iterator[Item]:

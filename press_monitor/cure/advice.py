@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from press_monitor.cure.plan import MapRow, Plan
     from press_monitor.quantities import UnitSystem
 
-__all__ = ["government_rule_min", "plan_advice", "practice_lines"]
+__all__ = ["government_rule_min", "plan_advice", "plan_cautions", "practice_lines"]
 
 # TM 9-2610-200-14, para 2-41: minutes in a spot press at 280-300 degF for each 0.8 mm (1/32 in).
 _RULE_STEP_M = 0.0008
@@ -40,6 +40,41 @@ def practice_lines(repair: Repair) -> tuple[str, ...]:
     )
 
 
+def plan_cautions(
+    repair: Repair,
+    start_degC: float,
+    units: UnitSystem,
+    *,
+    start_measured: bool,
+    probe_in_mat: bool,
+    mats_overlap: bool | None,
+) -> tuple[str, ...]:
+    """What the plan takes for granted, and what will hold the cure's verdict at review whatever the plan says."""
+    said = []
+    if not start_measured:
+        said.append(
+            f"The start is taken to be {units.say_temperature(start_degC)}, the shop's own air. Colder rubber takes "
+            "longer: measure it."
+        )
+    if probe_in_mat and repair.contact_conductance is None:
+        said.append(
+            "The thermocouple lies in the mat and no contact conductance is fitted: the rubber may lag by 10-30 min "
+            "behind this plan, and the verdict will be review at best. A trial with a buried probe settles it."
+        )
+    thickness = f"{1e3 * repair.thickness:.0f} mm"
+    if mats_overlap is False:
+        said.append(
+            f"The mats do not overlap the uncured rubber by one thickness ({thickness}) each side: its edges stay "
+            "colder than planned, and the verdict will be review at best."
+        )
+    elif mats_overlap is None:
+        said.append(
+            f"Planned for mats that overlap the uncured rubber by one thickness ({thickness}) each side; where they do "
+            "not, or nobody says so on the ticket, the verdict will be review at best."
+        )
+    return tuple(said)
+
+
 def plan_advice(plan: Plan, longest_min: float | None, units: UnitSystem, minimum_hold_s: float | None) -> str:
     """The plan in a few sentences; `longest_min` is the hold at which the hottest rubber reaches its limit."""
     mats, percent = units.say_temperature(plan.mat_degC), f"{100.0 * plan.required:.0f} %"
@@ -53,7 +88,7 @@ def plan_advice(plan: Plan, longest_min: float | None, units: UnitSystem, minimu
         )
     else:
         said.append(f"Hold {plan.hold_min:.0f} min with the mats at {mats}.")
-        said += _cautious(plan, longest_min)
+        said += _cautious(plan, longest_min, units)
     if plan.reach_mm is not None:
         said.append(
             f"With one heated face nothing thicker than about {plan.reach_mm:.0f} mm of this build-up cures at {mats} "
@@ -66,14 +101,15 @@ def plan_advice(plan: Plan, longest_min: float | None, units: UnitSystem, minimu
     return " ".join(said)
 
 
-def _cautious(plan: Plan, longest_min: float | None) -> list[str]:
+def _cautious(plan: Plan, longest_min: float | None, units: UnitSystem) -> list[str]:
     said = []
     if plan.hold_min_safe is None:
         said.append("At the cautious edge of the band the deepest rubber is not cured within eight hours.")
     elif longest_min is not None and plan.hold_min_safe > longest_min:
+        such_as = _roomier(plan, units)
         said.append(
             f"At the cautious edge of the band it would be {plan.hold_min_safe:.0f} min, but past {longest_min:.0f} "
-            "min the hottest rubber goes beyond its reversion limit: lower and longer leaves more room."
+            f"min the hottest rubber goes beyond its reversion limit: lower and longer leaves more room{such_as}."
         )
     else:
         said.append(f"At the cautious edge of the band: {plan.hold_min_safe:.0f} min.")
@@ -85,6 +121,22 @@ def _cautious(plan: Plan, longest_min: float | None) -> list[str]:
             "what was observed, not on this."
         )
     return said
+
+
+def _roomier(plan: Plan, units: UnitSystem) -> str:
+    """The hottest lower mat temperature whose good stretch holds the cautious edge too, in words."""
+    if plan.hold_min_safe is None or plan.hold_min is None:
+        return ""
+    wanted = 1.1 * plan.hold_min_safe / plan.hold_min
+    for row in sorted(plan.map, key=lambda row: -row.mat_degC):
+        if row.mat_degC >= plan.mat_degC or not row.good or row.shortest_min is None:
+            continue
+        mats = units.say_temperature(row.mat_degC)
+        if row.longest_min is None:
+            return f", such as {row.shortest_min:.0f} min and more at {mats}"
+        if row.longest_min >= wanted * row.shortest_min:
+            return f", such as {row.shortest_min:.0f} to {row.longest_min:.0f} min at {mats}"
+    return ""
 
 
 def _ways_out(plan: Plan, units: UnitSystem) -> list[str]:

@@ -162,7 +162,7 @@ class _Model:
             np.asarray(times, dtype=np.float64),
             np.asarray(np.interp(times, trial.times, trial.inner), dtype=np.float64),
             np.asarray(np.interp(times, trial.times, trial.outer), dtype=np.float64),
-            float(trial.buried[np.isfinite(trial.buried)][0]) if trial.start is None else trial.start,
+            trial.begins,
             mesh_of([trial.stack], nodes),
             np.repeat(
                 np.ones(len(trial.stack.layers)) if trial.free is None else np.array(trial.free, dtype=np.float64),

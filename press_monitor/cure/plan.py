@@ -65,6 +65,7 @@ class Plan:
     Attributes:
         hold_min, hold_min_safe: nominal, and at the cautious edge of the band; both without cool-down credit.
         hold_min_with_cooldown, hold_min_safe_with_cooldown: the same, counting on a fast cool-down under pressure.
+        start_degC: what the whole repair begins at.
         heat_up_assumed_min, total_min: the assumed linear heat-up, and that plus the nominal hold.
         deepest, hottest: after the nominal hold (eight hours where there is none), before any cool-down.
         reversion_used: at the hottest rubber after that hold and the cool-down, 1 being the limit.
@@ -76,6 +77,7 @@ class Plan:
     """
 
     mat_degC: float
+    start_degC: float
     required: float
     hold_min: float | None
     hold_min_safe: float | None
@@ -99,6 +101,7 @@ class Plan:
         """What `plan --json` prints, every key always there."""
         return {
             "mat_degC": self.mat_degC,
+            "start_degC": self.start_degC,
             "required_cure": self.required,
             "hold_min": self.hold_min,
             "hold_min_safe": self.hold_min_safe,
@@ -190,6 +193,7 @@ def plan(
     depth_mm = 1e3 * max(stack.uncured_thickness for stack in repair.stacks)
     made = Plan(
         mat_degC=mat_degC,
+        start_degC=start_degC,
         required=required,
         hold_min=_minutes(nominal),
         hold_min_safe=_minutes(safe),

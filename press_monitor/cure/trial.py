@@ -14,6 +14,7 @@ from press_monitor.cure.layers import Layer, Stack
 __all__ = ["Fit", "Trial", "finding"]
 
 _LEAST_READINGS = 20
+_FIRST_READINGS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +26,7 @@ class Trial:
         times, inner, outer: when, and both mats; buried: the probe, nan where it gave nothing.
         depth: of the probe, m from the inner mat; depth_uncertainty: one standard deviation of that, m.
         disagreement: of the mats' thermocouples with the probe, one standard deviation, K.
-        start: of the whole stack, degC; None takes the probe's first reading.
+        start: of the whole stack, degC; None takes the probe's first readings.
         free: which layers' diffusivity is sought, by one factor; None: all of them. The rest is as believed.
     """
 
@@ -56,6 +57,13 @@ class Trial:
             )
         if self.free is not None and (len(self.free) != len(self.stack.layers) or not any(self.free)):
             raise CureError("trial: no layer is left to find the diffusivity of")
+
+    @property
+    def begins(self) -> float:
+        """What the whole stack is taken to begin at, degC."""
+        if self.start is not None:
+            return self.start
+        return float(self.buried[np.isfinite(self.buried)][:_FIRST_READINGS].mean())
 
     @property
     def sought(self) -> tuple[Layer, ...]:
