@@ -27,7 +27,7 @@ from press_monitor.archive.types import (
     RecorderRow,
 )
 from press_monitor.screens.trace import LiveTrace
-from press_monitor.watch.types import AlarmView, Snapshot, from_json
+from press_monitor.watch.types import AlarmView, Phase, Snapshot, from_json
 
 __all__ = ["SILENCE_S", "Heartbeat", "Notice", "Place", "PressView", "Reader", "Source"]
 
@@ -286,12 +286,14 @@ class Source:
         if state is None or (state.utc == view.stamp and state.cycle_id == view.cycle_id):
             return view
         trace, ticket = view.trace, view.ticket
-        if state.cycle_id != view.cycle_id:
+        # a released press shows its last cycle, sealed by now, until the next one begins
+        shows_last = state.cycle_id is None and (state.snapshot or {}).get("phase") == Phase.RELEASED.value
+        if state.cycle_id != view.cycle_id and not shows_last:
             trace, ticket = None, {}
         start = starts.get(state.cycle_id or "")
         if trace is None and start is not None:
             trace, ticket = LiveTrace(start), dict(start.ticket or {})
-        if trace is not None:
+        if trace is not None and not shows_last:
             trace.extend(reader.rows(trace.start.cycle_id, trace.last_seq))
         told = state.snapshot or {}
         try:

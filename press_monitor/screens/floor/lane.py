@@ -62,6 +62,10 @@ def draw_lane(
 
 
 def _draw_charts(view: PressView, snapshot: Snapshot, width: int, height: int, look: Look, units: UnitSystem) -> Cells:
+    if snapshot.phase is Phase.RELEASED and not (view.trace is not None and len(view.trace)):
+        cells = Cells(width, height, look.palette.panel)
+        cells.text(2, height // 2, "its curve is on the certificate", look.palette.dim, most=width - 2)
+        return cells
     axes = height >= 8
     if height < 9:
         chart = temperature_chart(view, snapshot, units, look, axes=axes, bag_over=True)
