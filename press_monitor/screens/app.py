@@ -47,12 +47,12 @@ class Dashboard(App[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         *(Binding(str(n), f"digit({n})", show=False) for n in range(10)),
         Binding("enter", "acknowledge", "Acknowledge the alarm on top"),
-        Binding("a", "alarms", "Alarms"),
-        Binding("t", "theme", "Theme"),
-        Binding("u", "units", "Units"),
+        Binding("a,A", "alarms", "Alarms"),
+        Binding("t,T", "theme", "Theme"),
+        Binding("u,U", "units", "Units"),
         Binding("question_mark,f1", "explain", "Help"),
         Binding("f5", "restart", "Start the recorder"),
-        Binding("q,ctrl+q", "quit", "Quit", priority=False),
+        Binding("q,Q,ctrl+q", "quit", "Quit", priority=False),
     ]
 
     def __init__(

@@ -374,3 +374,19 @@ async def test_no_color_makes_what_is_wrong_the_brightest(archive, monkeypatch):
         assert "▲ BAG LOW" in screen_lines(app)[7]
         await pilot.press("t")
         assert app.theme == "press-mono"
+
+
+@pytest.mark.parametrize(("small", "capital"), [("a", "A"), ("l", "L"), ("t", "T"), ("q", "Q")])
+async def test_capital_letters_do_what_the_footer_shows_in_capitals(small: str, capital: str) -> None:
+    """Caps lock is on half the time at a shop PC, and the footer names its keys in capitals."""
+    seen = []
+    before = None
+    for key in (small, capital):
+        app = make_dashboard(shop_of(four_presses()))
+        async with app.run_test(size=(120, 36)) as pilot:
+            before = (type(app.screen).__name__, app.theme)
+            await pilot.press(key)
+            await pilot.pause()
+            seen.append((type(app.screen).__name__, app.theme))
+    assert seen[0] == seen[1]
+    assert seen[0] != before

@@ -18,7 +18,7 @@ __all__ = ["LeaveDialog"]
 class LeaveDialog(Dialog):
     """Asks once, and says that the recorder stays."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("q,y", "confirm", "Close")]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("q,Q,y,Y", "confirm", "Close")]
 
     def __init__(self) -> None:
         super().__init__()

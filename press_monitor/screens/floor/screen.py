@@ -22,7 +22,7 @@ class FloorScreen(WatchScreen):
     CSS_PATH = "floor.tcss"
     place = "Floor"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("l", "app.load", "Load a press"),
+        Binding("l,L", "app.load", "Load a press"),
         Binding("down,pagedown", "turn(1)", "Further presses"),
         Binding("up,pageup", "turn(-1)", "Presses before"),
     ]

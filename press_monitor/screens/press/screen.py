@@ -23,11 +23,11 @@ class PressScreen(WatchScreen):
     place = "Press"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,backspace", "floor", "Floor"),
-        Binding("h", "app.heat_off", "Heat is off, note it"),
-        Binding("r", "app.release", "Release gate"),
-        Binding("l", "load", "Load this press"),
-        Binding("z", "zoom", "Whole cure or last minutes"),
-        Binding("n", "next_stack", "Next section through the repair"),
+        Binding("h,H", "app.heat_off", "Heat is off, note it"),
+        Binding("r,R", "app.release", "Release gate"),
+        Binding("l,L", "load", "Load this press"),
+        Binding("z,Z", "zoom", "Whole cure or last minutes"),
+        Binding("n,N", "next_stack", "Next section through the repair"),
         Binding("right,down", "neighbour(1)", "Next press"),
         Binding("left,up", "neighbour(-1)", "Press before"),
     ]

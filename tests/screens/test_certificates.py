@@ -1,0 +1,156 @@
+"""Certificates on the screen: read, turned over, saved and opened, by key and palette."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from press_monitor.archive import Archive
+from press_monitor.certificate import export
+from press_monitor.paths import HOME_VARIABLE
+from press_monitor.screens.certificates.screen import CertificateScreen
+from press_monitor.screens.floor.screen import FloorScreen
+from tests.archive.helpers import flip, tamper
+from tests.certificate.conftest import seal
+from tests.screens.conftest import make_dashboard, screen_lines
+from tests.screens.fakes import shop_of
+
+SIZE = (100, 30)
+
+
+@pytest.fixture(autouse=True)
+def _home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(HOME_VARIABLE, str(tmp_path / "home"))
+
+
+@pytest.fixture(scope="module")
+def sealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("sealed")
+    with Archive.open(folder / "cures.sqlite", key_path=folder / "ledger.key") as archive:
+        for number in (1, 2):
+            seal(archive, number)
+    return folder / "cures.sqlite"
+
+
+async def settled(app, pilot) -> str:
+    await app.workers.wait_for_complete()
+    await pilot.pause()
+    return "\n".join(screen_lines(app))
+
+
+async def test_the_newest_comes_up_and_the_keys_turn_it_over(sealed):
+    app = make_dashboard(shop_of(), archive=sealed)
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("c")
+        assert isinstance(app.screen, CertificateScreen)
+        shown = await settled(app, pilot)
+        assert "Certificate 2, the shop's copy" in shown
+        assert "Dry Fork Quarry" in shown
+        await pilot.press("right")
+        assert "Certificate 2, the shop's copy" in await settled(app, pilot)
+        await pilot.press("left")
+        assert "Certificate 1, the shop's copy" in await settled(app, pilot)
+        await pilot.press("left")
+        assert "Certificate 1, the shop's copy" in await settled(app, pilot)
+        await pilot.press("c")
+        assert "Certificate 1, the customer's copy" in await settled(app, pilot)
+        await pilot.press("c")
+        assert "Certificate 1, the label" in await settled(app, pilot)
+        await pilot.press("escape")
+        assert isinstance(app.screen, FloorScreen)
+
+
+async def test_it_scrolls_to_its_end_and_no_further(sealed):
+    app = make_dashboard(shop_of(), archive=sealed)
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("c")
+        top = await settled(app, pilot)
+        await pilot.press("end")
+        end = await settled(app, pilot)
+        assert "Where local codes" in end
+        await pilot.press("down", "pagedown")
+        assert await settled(app, pilot) == end
+        await pilot.press("home")
+        assert await settled(app, pilot) == top
+        await pilot.press("down")
+        assert await settled(app, pilot) != top
+
+
+async def test_saving_says_where(sealed, tmp_path):
+    app = make_dashboard(shop_of(), archive=sealed)
+    async with app.run_test(size=(160, 40)) as pilot:
+        await pilot.press("c")
+        await settled(app, pilot)
+        await pilot.press("s")
+        shown = await settled(app, pilot)
+        place = tmp_path / "home" / "data" / "certificates" / "certificate-000002.pdf"
+        found = next(tmp_path.rglob("certificate-000002.pdf"))
+        assert app.screen.words == f"saved: {found}"
+        assert "saved: " in shown
+        assert found.parent.name == place.parent.name
+        assert pypdf.PdfReader(found).metadata.title == "Certificate 2: review"
+
+
+async def test_opening_hands_it_to_the_desktop_or_says_that_it_cannot(sealed, monkeypatch):
+    given: list[Path] = []
+    monkeypatch.setattr(export, "show_file", lambda path: bool(given.append(path)) or len(given) == 1)
+    app = make_dashboard(shop_of(), archive=sealed)
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("c")
+        await settled(app, pilot)
+        await pilot.press("o")
+        await settled(app, pilot)
+        assert given[0].read_bytes().startswith(b"%PDF-")
+        assert app.screen.words == f"saved: {given[0]}"
+        await pilot.press("o")
+        await settled(app, pilot)
+        assert app.screen.words.startswith("no viewer could be started")
+
+
+async def test_a_changed_record_is_not_shown(sealed, tmp_path):
+    mine = tmp_path / "mine.sqlite"
+    shutil.copy(sealed, mine)
+    tamper(mine, lambda db: flip(db, "ledger", "signature", "seq", 2, 9))
+    app = make_dashboard(shop_of(), archive=mine)
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("c")
+        shown = await settled(app, pilot)
+        assert "is not what was sealed; run verify" in shown
+        assert "Dry Fork Quarry" not in shown
+        await pilot.press("s")
+        await settled(app, pilot)
+        assert app.screen.words.startswith("not saved: ")
+        assert not list(tmp_path.rglob("*.pdf"))
+
+
+async def test_an_archive_without_any_says_when_there_will_be_one(tmp_path):
+    Archive.open(tmp_path / "new.sqlite", key_path=tmp_path / "ledger.key").close()
+    app = make_dashboard(shop_of(), archive=tmp_path / "new.sqlite")
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("c")
+        assert "No certificate yet" in await settled(app, pilot)
+        await pilot.press("s", "o", "left", "right")
+        await settled(app, pilot)
+
+
+async def test_the_palette_offers_it_where_there_is_an_archive(sealed):
+    for archive, offered in ((sealed, True), (None, False)):
+        app = make_dashboard(shop_of(), archive=archive)
+        async with app.run_test(size=SIZE) as pilot:
+            titles = [command.title for command in app.get_system_commands(app.screen)]
+            assert ("Certificates" in titles) is offered
+            await pilot.press("c")
+            await settled(app, pilot)
+            assert isinstance(app.screen, CertificateScreen) is offered
+
+
+async def test_help_explains_it(sealed):
+    app = make_dashboard(shop_of(), archive=sealed)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("c")
+        await settled(app, pilot)
+        await pilot.press("question_mark")
+        assert "shop's copy, customer's copy, label" in await settled(app, pilot)
