@@ -7,6 +7,9 @@ made of the number alone, so that nothing typed into a ticket decides where a fi
 from __future__ import annotations
 
 import os
+import shutil
+import subprocess
+import sys
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,7 +20,16 @@ from press_monitor.archive.types import ArchiveError
 from press_monitor.certificate.copies import Copy, made_of, read_copy
 from press_monitor.certificate.proof import PROOF_FORMAT, proof_of
 
-__all__ = ["FORMS", "ExportError", "Exported", "certificate_bytes", "export_all", "file_name", "write_certificate"]
+__all__ = [
+    "FORMS",
+    "ExportError",
+    "Exported",
+    "certificate_bytes",
+    "export_all",
+    "file_name",
+    "show_file",
+    "write_certificate",
+]
 
 FORMS: Final = ("pdf", "html", "text", "csv", "proof")
 ENDINGS: Final = {"pdf": ".pdf", "html": ".html", "text": ".txt", "csv": ".csv", "proof": ".json"}
@@ -28,6 +40,11 @@ BEGINNINGS: Final = {
     "csv": b"# press-monitor certificate",
     "proof": b'{\n "format": "' + PROOF_FORMAT.encode(),
 }
+
+
+STARTS_WITHIN_S: Final = 5.0
+"""A program that has not failed by then is the viewer itself."""
+_viewers: list[subprocess.Popen[bytes]] = []
 
 
 class ExportError(ArchiveError):
@@ -96,6 +113,34 @@ def write_certificate(path: Path, data: bytes, form: str) -> None:
             raise
     except OSError as error:
         raise ExportError(f"{path}: cannot be written: {error.strerror or error}") from None
+
+
+def show_file(path: Path) -> bool:
+    """Hand a file to the desktop's own viewer; False where there is none to hand it to.
+
+    The viewer is given no terminal: a dashboard may be drawn on it.
+    """
+    if sys.platform == "win32":
+        try:
+            os.startfile(path)
+        except OSError:
+            return False
+        return True
+    program = shutil.which("open" if sys.platform == "darwin" else "xdg-open")
+    if program is None:
+        return False
+    nowhere = subprocess.DEVNULL
+    try:
+        started = subprocess.Popen(
+            [program, str(path.absolute())], stdin=nowhere, stdout=nowhere, stderr=nowhere, start_new_session=True
+        )
+    except OSError:
+        return False
+    try:
+        return started.wait(STARTS_WITHIN_S) == 0
+    except subprocess.TimeoutExpired:
+        _viewers.append(started)
+        return True
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,11 +99,9 @@ def certificate(
 
 
 def _open(ctx: click.Context, path: Path) -> None:
-    try:
-        failed = click.launch(str(path.absolute()))
-    except OSError:
-        failed = 1
-    if failed:
+    from press_monitor.certificate.export import show_file
+
+    if not show_file(path):
         say(f"press-monitor: no viewer could be started; the file is {path}")
         ctx.exit(PROBLEM)
 

@@ -48,6 +48,7 @@ class Dashboard(App[None]):
         *(Binding(str(n), f"digit({n})", show=False) for n in range(10)),
         Binding("enter", "acknowledge", "Acknowledge the alarm on top"),
         Binding("a,A", "alarms", "Alarms"),
+        Binding("c,C", "certificates", "Certificates"),
         Binding("t,T", "theme", "Theme"),
         Binding("u,U", "units", "Units"),
         Binding("question_mark,f1", "explain", "Help"),
@@ -63,8 +64,10 @@ class Dashboard(App[None]):
         restart: Restart | None = None,
         demo: bool = False,
         marker: Marker | None = None,
+        archive: Path | None = None,
     ) -> None:
         super().__init__()
+        self.archive = archive
         self.source, self.shop, self.demo = source, shop, demo
         self.units = shop.units
         self.animation_level = "none"
@@ -238,6 +241,17 @@ class Dashboard(App[None]):
         if not isinstance(self.screen, AlarmsScreen):
             self.push_screen(AlarmsScreen())
 
+    def action_certificates(self, number: int | None = None) -> None:
+        """The newest certificate, or the one with a number."""
+        from press_monitor.archive.reader import ArchiveReader
+        from press_monitor.paths import locations
+        from press_monitor.screens.certificates.screen import CertificateScreen
+
+        archive = self.archive
+        if archive is not None and not isinstance(self.screen, CertificateScreen):
+            folder = locations().data / "certificates"
+            self.push_screen(CertificateScreen(lambda: ArchiveReader(archive), folder, number))
+
     def action_theme(self) -> None:
         """Switch between dark and high contrast."""
         self.theme = NEXT_THEME.get(self.theme, DEFAULT_THEME)
@@ -288,4 +302,4 @@ def run_dashboard(archive: Path, shop: Shop | ShopView, *, restart: Restart | No
         demo: whether this is the simulated shop, whose recorder ends with it.
     """
     view = shop if isinstance(shop, ShopView) else ShopView.of(shop)
-    Dashboard(Source.at(archive, view.places), view, restart=restart, demo=demo).run()
+    Dashboard(Source.at(archive, view.places), view, restart=restart, demo=demo, archive=archive).run()

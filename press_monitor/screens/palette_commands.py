@@ -36,6 +36,8 @@ def commands(app: Dashboard) -> Iterable[SystemCommand]:
             yield SystemCommand(f"{words}: release gate", "what must be true", partial(app.ask_release, name))
     yield SystemCommand("Load a press", "start a record", app.action_load)
     yield SystemCommand("Alarms", "standing and past, with what to do", app.action_alarms)
+    if app.archive is not None:
+        yield SystemCommand("Certificates", "look at the newest, save it as PDF", app.action_certificates)
     yield SystemCommand("Theme", f"switch to {THEME_WORDS[NEXT_THEME[app.theme]]}", app.action_theme)
     yield SystemCommand("Units", "switch between degF psi and degC kPa", app.action_units)
     yield SystemCommand("Help", "this screen in the trade's words", app.action_explain)

@@ -10,13 +10,13 @@ import sys
 from pathlib import Path
 from typing import Any
 
-import click
 import pypdf
 import pytest
 from click.testing import CliRunner, Result
 
 from drivers.log import read_log
 from press_monitor.archive import Archive, backup
+from press_monitor.certificate import export
 from press_monitor.cli import cli
 from press_monitor.paths import HOME_VARIABLE
 from tests.archive.helpers import flip, tamper
@@ -133,13 +133,13 @@ def test_a_batch_by_filter(shop: Shop, tmp_path: Path) -> None:
 
 def test_open_hands_the_file_to_the_desktop(shop: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shown: list[str] = []
-    answer = 0
+    there = True
 
-    def launch(url: str) -> int:
-        shown.append(url)
-        return answer
+    def show(path: Path) -> bool:
+        shown.append(str(path))
+        return there
 
-    monkeypatch.setattr(click, "launch", launch)
+    monkeypatch.setattr(export, "show_file", show)
     monkeypatch.setenv("TMPDIR", str(tmp_path))
     monkeypatch.setattr("tempfile.tempdir", None)
     done = run("certificate", 1, "--archive", shop.archive, "--open")
@@ -150,7 +150,7 @@ def test_open_hands_the_file_to_the_desktop(shop: Shop, tmp_path: Path, monkeypa
     page = tmp_path / "x.html"
     run("certificate", 1, "--archive", shop.archive, "--html", page, "--csv", tmp_path / "x.csv", "--open")
     assert shown[1] == str(page)
-    answer = 3
+    there = False
     failed = run("certificate", 1, "--archive", shop.archive, "--html", page, "--open")
     assert failed.exit_code == 1
     assert f"no viewer could be started; the file is {page}" in failed.stderr

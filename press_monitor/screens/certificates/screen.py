@@ -87,9 +87,9 @@ class CertificateScreen(WatchScreen):
         Binding("end", "move(100000)", "To the end"),
         Binding("left", "turn(-1)", "The certificate before"),
         Binding("right", "turn(1)", "The next certificate"),
-        Binding("c", "copy", "Shop's copy, customer's copy, label"),
-        Binding("s", "save", "Save as PDF"),
-        Binding("o", "open", "Save and open"),
+        Binding("c,C", "copy", "Shop's copy, customer's copy, label"),
+        Binding("s,S", "save", "Save as PDF"),
+        Binding("o,O", "open", "Save and open"),
     ]
 
     def __init__(self, open_reader: Callable[[], ArchiveReader], folder: Path, number: int | None = None) -> None:

@@ -12,7 +12,7 @@ __all__ = ["ExplainDialog"]
 
 _COMMON = """\
 Enter     acknowledge the alarm on top; needs no name
-1-9 A     a press; all alarms
+1-9 A C   a press; all alarms; the newest certificate
 T U       dark or high contrast; degF psi or degC kPa
 Ctrl+P Q  everything there is; close"""
 
@@ -53,10 +53,21 @@ _ALARMS_SEEN = """\
 Standing alarms first, then those that are over. Each says what is wrong,
 since when, and what to do. What follows from an alarm hangs under it."""
 
+_CERTIFICATE = """\
+Up Down   scroll               Left Right  the one before, the next one
+C         shop's copy, customer's copy, label
+S O       save as PDF and say where; save and open
+"""
+
+_CERTIFICATE_SEEN = """\
+What was sealed, with what was added since: the same facts in the same order
+as on paper. Nothing is shown of a record whose seal does not hold."""
+
 _TEXTS = {
     "Floor": (_FLOOR, _FLOOR_SEEN),
     "Press": (_PRESS, _PRESS_SEEN),
     "Alarms": (_ALARMS, _ALARMS_SEEN),
+    "Certificate": (_CERTIFICATE, _CERTIFICATE_SEEN),
 }
 _END = "It watches and records; it is no safety device. Local codes come first."
 
