@@ -22,7 +22,7 @@ from press_monitor.console import (
     shop_option,
 )
 
-__all__ = ["fit", "plan"]
+__all__ = ["fit", "plan", "put_science"]
 
 USUAL_CURE = 0.90
 
@@ -171,3 +171,23 @@ def fit(
 
         put(render_sections(fit_sections(run, known.units, kept, str(shop_file))))
     ctx.exit(0 if run.fit.tells_diffusivity else PROBLEM)
+
+
+def put_science(as_json: bool) -> int:
+    """``check --science``: the science against published figures; the exit code."""
+    from press_monitor.audit.science import science_json, science_rows
+
+    rows = science_rows()
+    wrong = sum(not row.ok for row in rows)
+    if as_json:
+        put_json(science_json(rows))
+    else:
+        from press_monitor.certificate.science_sheet import science_sections
+        from press_monitor.certificate.text import render_sections
+
+        put(render_sections(science_sections(rows)))
+        checked = sum(row.checked for row in rows)
+        say(
+            f"{checked} figures, {len(rows)} comparisons: {f'{wrong} WRONG' if wrong else 'all within what is allowed'}"
+        )
+    return PROBLEM if wrong else 0
