@@ -26,6 +26,7 @@ from press_monitor.cure.layers import (
 from press_monitor.quantities import Dimension, QuantityError, UnitSystem, parse
 from press_monitor.shop_fits import read_fit
 from press_monitor.tables import ShopError, Table, read_toml
+from press_monitor.upkeep import Upkeep, read_upkeep
 from press_monitor.watch.kinds import KINDS, AlarmKind
 from press_monitor.watch.recipe import BagSupply, Recipe
 from press_monitor.watch.types import Priority
@@ -89,6 +90,9 @@ class Shop:
     fits: tuple[ShopFit, ...] = ()
     """What trials told, in the file's order: of several for the same thing the last counts."""
 
+    upkeep: Upkeep = field(default_factory=Upkeep)
+    """How the records are looked after."""
+
     def fitted(self, repair: Repair, press: str | None) -> FittedRepair:
         """A repair with this shop's own figures in place of the usual ones, as it lies on a press."""
         return with_fits(repair, self.fits, press)
@@ -133,6 +137,7 @@ def load_shop(path: Path) -> Shop:
     fits = tuple(read_fit(key, table, compounds, presses) for key, table in root.named("fits"))
     horn = root.maybe("horn", lambda key: read_horn(root.table(key)))
     phone = root.maybe("phone", lambda key: read_phone(root.table(key)))
+    upkeep = read_upkeep(root.table("records"))
     root.done()
     return Shop(
         file=str(path),
@@ -149,6 +154,7 @@ def load_shop(path: Path) -> Shop:
         horn=horn,
         phone=phone,
         fits=fits,
+        upkeep=upkeep,
     )
 
 

@@ -208,6 +208,7 @@ CREATE INDEX certificate_started ON certificate (started_utc);
 CREATE INDEX certificate_press ON certificate (press, number);
 CREATE INDEX certificate_verdict ON certificate (verdict, number);
 CREATE INDEX certificate_recipe ON certificate (recipe, thickness_mm, number);
+CREATE INDEX certificate_ended ON certificate (source, ended_utc);
 CREATE INDEX certificate_comeback ON certificate (comeback, number) WHERE comeback IS NOT NULL;
 CREATE INDEX certificate_inspection ON certificate (inspection, number) WHERE inspection IS NOT NULL;
 

@@ -173,19 +173,19 @@ def _day(text: str | None) -> date | None:
     return date.fromisoformat(text) if text else None
 
 
-def read_stores(db: sqlite3.Connection) -> Stores:
-    """All items with their counts."""
-    counts: dict[tuple[str, str], tuple[str, int]] = {}
-    for kind, name, count in db.execute(
-        "SELECT kind, name, count(*) FROM used WHERE kind IN ('lot', 'bag', 'mat', 'probe') GROUP BY kind, name"
-    ):
-        counts[(kind, folded(name))] = (name, count)
+def read_stores(db: sqlite3.Connection, *, unknown: bool = True) -> Stores:
+    """All items with their counts; without `unknown` only those that somebody entered."""
     items: dict[tuple[str, str], StoreItem] = {}
-    for kind, name, *values in db.execute(f"SELECT kind, name, {', '.join(ITEM_FIELDS)} FROM store_item"):
+    count = "SELECT count(*) FROM used u WHERE u.kind = s.kind AND u.name = s.name"
+    for kind, name, cures, *values in db.execute(
+        f"SELECT kind, name, ({count}), {', '.join(ITEM_FIELDS)} FROM store_item s ORDER BY kind, name"
+    ):
         said: dict[str, Any] = {key: _day(v) if key in _DAYS else v for key, v in zip(ITEM_FIELDS, values, strict=True)}
         given = {key: value for key, value in said.items() if value is not None}
-        cures = counts.pop((kind, folded(name)), (name, 0))[1]
         items[(kind, folded(name))] = StoreItem(kind, name, **given, cures=cures)
-    for (kind, small), (name, count) in counts.items():
-        items[(kind, small)] = StoreItem(kind, name, known=False, cures=count)
+    if unknown:
+        for kind, name, cures in db.execute(
+            "SELECT kind, name, count(*) FROM used WHERE kind IN ('lot', 'bag', 'mat', 'probe') GROUP BY kind, name"
+        ):
+            items.setdefault((kind, folded(name)), StoreItem(kind, name, known=False, cures=cures))
     return Stores(MappingProxyType(dict(sorted(items.items()))))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 import threading
 import time
@@ -19,6 +20,7 @@ from press_monitor.archive.keys import SigningKey
 from press_monitor.archive.lock import WriterLock
 from press_monitor.archive.record import utc_text
 from press_monitor.archive.schema import migrate
+from press_monitor.archive.stores import Stores, read_stores
 from press_monitor.archive.types import ArchiveError, Command, CycleStart, Json, LiveRow
 
 __all__ = ["Archive"]
@@ -286,6 +288,33 @@ class Archive:
         """
         with self.transaction():
             return sealing.append_later(self._db, self._key, kind, body, certificate, self._now())
+
+    @reads
+    def all_of(self, kind: str) -> list[Json]:
+        """What the entries of a kind that names no certificate say, oldest first."""
+        with self._turn:
+            rows = self._db.execute(
+                "SELECT body FROM ledger WHERE certificate IS NULL AND kind = ? ORDER BY seq", (kind,)
+            ).fetchall()
+        return [json.loads(body) for (body,) in rows]
+
+    def last_of(self, kind: str) -> Json:
+        """What the newest of them says; None where there is none."""
+        found = self.all_of(kind)
+        return found[-1] if found else None
+
+    @reads
+    def stores(self) -> Stores:
+        """What was entered of lots, bags, mats and probes, with the cures each has done."""
+        with self._turn:
+            return read_stores(self._db, unknown=False)
+
+    @reads
+    def head(self) -> int:
+        """The number of the newest ledger entry, -1 without any."""
+        with self._turn:
+            (seq,) = self._db.execute("SELECT coalesce(max(seq), -1) FROM ledger").fetchone()
+            return int(seq)
 
     def _now(self) -> str:
         return utc_text(self._clock())

@@ -10,8 +10,9 @@ from pathlib import Path
 
 from drivers.log import Column, Log, LogError, read_log
 from press_monitor import __version__
-from press_monitor.archive import Archive
+from press_monitor.archive import Trace
 from press_monitor.archive.record import record_body
+from press_monitor.archive.requests import Asked, seal_cycle
 from press_monitor.archive.types import ChannelMeta, CycleStart, Json, LiveRow
 from press_monitor.cure.compound import CureError
 from press_monitor.paths import locations
@@ -148,7 +149,10 @@ def replay_log(
 
 
 def seal_replay(replay: Replay, shop: Shop, archive: Path) -> int:
-    """Seal a judged log in one transaction; returns the certificate's number. Raises `ArchiveError`."""
+    """Seal a judged log in one transaction, by whoever writes the archive; returns the certificate's number.
+
+    Raises `ArchiveError`.
+    """
     log, setup = replay.log, replay.watch.setup
     duration = log.times[-1] - log.times[0]
     now = time.time()
@@ -188,7 +192,5 @@ def seal_replay(replay: Replay, shop: Shop, archive: Path) -> int:
         )
         for seq, (t, row) in enumerate(zip(log.times, log.rows, strict=True))
     ]
-    with Archive.open(archive, key_path=locations().key_file, holder="replay") as ledger, ledger.transaction():
-        ledger.begin_cycle(start)
-        ledger.add_rows(start.cycle_id, rows)
-        return ledger.seal(start.cycle_id, body)
+    trace = Trace.from_rows(start.channels, start.time_decimals, rows)
+    return seal_cycle(Asked(archive, locations().key_file, "replay"), start, trace, body)

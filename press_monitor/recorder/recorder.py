@@ -9,10 +9,13 @@ from pathlib import Path
 
 from drivers.registry import make_driver
 from press_monitor.archive import Archive, ArchiveReader, Command, CycleStart
+from press_monitor.archive.ballast import BALLAST_BYTES
+from press_monitor.archive.shop_entries import record_calibrations, record_shop_file
 from press_monitor.archive.types import Json
 from press_monitor.fitting import DriverMaker, FittedPress, fit_press, refuse_shared
 from press_monitor.recorder.alarm_path import AlarmPath, last_tests
 from press_monitor.recorder.awake import KeepAwake
+from press_monitor.recorder.backups import Backups
 from press_monitor.recorder.calling import Call, calls_of
 from press_monitor.recorder.clock import ClockGuard, ClockNote, ShopClock
 from press_monitor.recorder.horn import HornThread
@@ -84,6 +87,7 @@ class Recorder:
         make: makes drivers.
         horn, phone, awake: threads of their own; by default what the shop file asks for, and this system's way to keep
             the computer awake while shop time is real time.
+        backups: the usual folder for copies of the archive; None: none are made.
         each_pass: called at every pass of the loop, in its thread (the demo puts new cycles on its presses so).
         say: takes one line for the log.
 
@@ -102,6 +106,7 @@ class Recorder:
         horn: HornThread | None = None,
         phone: PhoneThread | None = None,
         awake: KeepAwake | None = None,
+        backups: Path | None = None,
         each_pass: Callable[[Recorder], None] = lambda _: None,
         say: Callable[[str], None] = lambda _: None,
     ) -> None:
@@ -115,7 +120,9 @@ class Recorder:
         self._stop = threading.Event()
         self._guard = ClockGuard(self.clock.real, self.clock.wall)
         self._writer: Writer = Writer(
-            lambda: Archive.open(archive, key_path=key, holder="recorder", clock=self.clock.wall),
+            lambda: Archive.open(
+                archive, key_path=key, holder="recorder", clock=self.clock.wall, ballast_bytes=BALLAST_BYTES
+            ),
             wall=self.clock.wall,
             news=self._wake.set,
         )
@@ -128,11 +135,22 @@ class Recorder:
         if phone is None and shop.phone is not None:
             phone = PhoneThread(shop.phone)
         self._path = AlarmPath(shop, self._record, horn=horn, phone=phone)
+        self._calibrated = [
+            (each.press.name, c.name, c.sensor, c.calibration.facts())
+            for each in fitted
+            for c in each.channels
+            if c.calibration is not None
+        ]
+        self._backups = (
+            Backups(archive, backups, shop.upkeep, self._record_now, say)
+            if backups is not None and self.clock.speed == 1.0
+            else None
+        )
         self._awake = awake if awake is not None or self.clock.speed != 1.0 else KeepAwake()
 
     def _place(self, fitted: FittedPress) -> _Place:
         press = fitted.press
-        watches = ShopWatches(press, self.shop, fitted.channels)
+        watches = ShopWatches(press, self.shop, fitted.channels, stores=self._writer.stores, now=self.clock.wall)
         # What a real second of delay costs in shop time grows with the clock's speed.
         slack = max(1.0, self.clock.speed)
         station = Station(
@@ -165,6 +183,10 @@ class Recorder:
         Raises `ArchiveLocked` where somebody else records, `ArchiveError` where the archive cannot be used.
         """
         self._writer.start()
+        self._writer.put(
+            Job(lambda archive: record_shop_file(archive, Path(self.shop.file))),
+            Job(lambda archive: record_calibrations(archive, self._calibrated)),
+        )
         for place in self._places.values():
             place.port.start()
         try:
@@ -232,6 +254,8 @@ class Recorder:
                 self._say(f"{name}: {news}")
         for command in self._writer.commands():
             self._obey(command)
+        for line in self._writer.said():
+            self._say(line)
         self._call(real)
         self._each_pass(self)
         if real - self._beaten >= _BEAT_S:
@@ -244,6 +268,8 @@ class Recorder:
         self._writer.put(Job(lambda archive: archive.beat(utc), key="beat"))
         for note in self._guard.look():
             self._heed(note)
+        if self._backups is not None:
+            self._backups.look(self._beaten, utc)
         if self._awake is not None:
             self._awake.want(any(place.station.cycle is not None for place in self._places.values()))
 
@@ -259,6 +285,9 @@ class Recorder:
     def _record(self, kind: str, utc: float, told: Json) -> None:
         """Keep an event of the whole shop, which belongs to no cycle."""
         self._writer.put(Job(lambda archive: archive.add_events(None, [(0.0, utc, kind, told)]), urgent=True))
+
+    def _record_now(self, kind: str, told: Json) -> None:
+        self._record(kind, self.clock.wall(), told)
 
     # -- calling --
 
@@ -282,6 +311,7 @@ class Recorder:
             "archive_failing_since_utc": writing.failing_since,
             "archive_why": writing.why if writing.failing_since is not None else "",
             "rows_dropped": writing.dropped_rows,
+            "backup_why": "" if self._backups is None else self._backups.why,
             **self._path.about(),
             "awake": "" if self._awake is None else self._awake.status().why,
             "speed": self.clock.speed,

@@ -35,7 +35,10 @@ def run_recorder(
 
     Where somebody records already, says so in one line and returns 0.
     """
-    return serve(lambda: Recorder(load_shop(shop_file), archive, key, clock=ShopClock(speed), say=say), say)
+    copies = archive.parent / "backups"
+    return serve(
+        lambda: Recorder(load_shop(shop_file), archive, key, clock=ShopClock(speed), backups=copies, say=say), say
+    )
 
 
 def serve(

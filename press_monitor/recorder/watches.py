@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import time
+from collections.abc import Callable, Iterable, Mapping
+from datetime import UTC, datetime
 
 from press_monitor import __version__
 from press_monitor.archive import CycleStart, Json, record_body
+from press_monitor.archive.stores import NO_STORES, Stores, UseRefused, with_overrides
+from press_monitor.archive.ticket import read_ticket
 from press_monitor.cure.walls import Limits
 from press_monitor.quantities import UnitSystem
 from press_monitor.readings.setup import ChannelSetup
@@ -39,34 +43,57 @@ def setup_again(start: CycleStart) -> WatchSetup:
 class ShopWatches:
     """The watches of one press."""
 
-    def __init__(self, press: Press, shop: Shop, channels: Iterable[ChannelSetup]) -> None:
+    def __init__(
+        self,
+        press: Press,
+        shop: Shop,
+        channels: Iterable[ChannelSetup],
+        *,
+        stores: Callable[[], Stores] = lambda: NO_STORES,
+        now: Callable[[], float] = time.time,
+    ) -> None:
         self._press = press
         self._shop = shop
         self._channels = tuple(channels)
+        self._stores = stores
+        self._now = now
 
     def fit(self, args: Mapping[str, Json] | None) -> Fitted:
         """A watch for a start command's `recipe`, `repair` (text) or `preset`, and `ticket`; None: unticketed.
 
-        Raises `Refused` naming what is wrong with them.
+        Raises `Refused` naming what is wrong with them: also where something on the ticket has expired, is worn out or
+        is overdue, unless `override` says ``by`` whom and for what ``reason`` it is used all the same.
         """
         args_ = {} if args is None else args
         recipe = self._recipe(args_.get("recipe"))
         repair = self._repair(args_)
-        ticket = args_.get("ticket") or ({} if args is not None else None)
-        if ticket is not None and not isinstance(ticket, Mapping):
-            raise Refused(f"the ticket wants keys and values, not {ticket!r}")
+        ticket = None if args is None else self._ticket(args_.get("ticket") or {}, args_.get("override"))
         setup = self._setup(recipe, repair, ticket)
         return Fitted(
             CureWatch(setup),
             to_json(recipe),
             to_json(setup.repair),
-            None if ticket is None else dict(ticket),
+            ticket,
             {
                 **kept_setup(setup),
                 "driver": self._press.driver,
                 "inputs": [channel.facts() for channel in self._channels],
             },
         )
+
+    def _ticket(self, given: Json, override: Json) -> dict[str, Json]:
+        """The ticket checked, with every use that somebody overrode."""
+        if not isinstance(given, Mapping):
+            raise Refused(f"the ticket wants keys and values, not {given!r}")
+        today = datetime.fromtimestamp(self._now(), UTC).astimezone().date()
+        try:
+            ticket = read_ticket(given, today)
+            channels = [
+                (c.name, c.sensor, None if c.calibration is None else c.calibration.due) for c in self._channels
+            ]
+            return with_overrides(ticket.to_json(), self._stores().troubles(ticket, today, channels), override)
+        except (ShopError, UseRefused) as error:
+            raise Refused(str(error)) from None
 
     def _recipe(self, name: Json) -> Recipe:
         try:

@@ -15,6 +15,8 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 
 from press_monitor.archive import Archive, Command
+from press_monitor.archive.requests import LEDGER_COMMANDS, carry_out
+from press_monitor.archive.stores import NO_STORES, Stores
 
 __all__ = ["Job", "Writer", "WriterStatus"]
 
@@ -108,6 +110,9 @@ class Writer:
         self._opened: Future[None] = Future()
         self._failing_since: float | None = None
         self._why = ""
+        self._trouble: tuple[float, str] | None = None
+        self._stores, self._head = NO_STORES, -1
+        self._said: list[str] = []
         self._dropped = self._refused = self._commits = 0
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
 
@@ -135,12 +140,26 @@ class Writer:
             taken, self._commands = self._commands, []
             return taken
 
-    def status(self) -> WriterStatus:
-        """How the writing goes."""
+    def stores(self) -> Stores:
+        """What was entered of lots, bags, mats and probes, as the ledger last stood."""
         with self._changed:
+            return self._stores
+
+    def said(self) -> list[str]:
+        """Lines for the log since the last call: what was added to the ledger on others' behalf."""
+        with self._changed:
+            taken, self._said = self._said, []
+            return taken
+
+    def status(self) -> WriterStatus:
+        """How the writing goes. A disk that was full, and takes what is written only for the room kept back, fails."""
+        with self._changed:
+            since, why = self._failing_since, self._why
+            if since is None and self._trouble is not None:
+                since, why = self._trouble
             return WriterStatus(
-                self._failing_since,
-                self._why,
+                since,
+                why,
                 len(self._queue) + len(self._batch),
                 self._rows(),
                 self._dropped,
@@ -165,6 +184,7 @@ class Writer:
         except BaseException as error:
             self._opened.set_exception(error)
             return
+        self._follow_ledger(store)
         self._opened.set_result(None)
         retry = 0.0
         while True:
@@ -182,6 +202,7 @@ class Writer:
             if self.commit(store):
                 retry = 0.0
                 self.look(store)
+                self._follow_ledger(store)
             else:
                 retry = min(2.0 * retry or _FIRST_RETRY, _LONGEST_RETRY)
         with contextlib.suppress(Exception):
@@ -217,12 +238,39 @@ class Writer:
                 with self._changed:
                     self._why = f"{type(error).__name__}: {error}"
             return
+        waiting = [command for command in waiting if not self._added(store, command)]
         with self._changed:
             fresh = [command for command in waiting if command.uuid not in self._delivered]
             self._delivered = {command.uuid for command in waiting}
             self._commands += fresh
         if fresh:
             self._news()
+
+    def _added(self, store: Archive, command: Command) -> bool:
+        """Whether a command only asks for an addition to the ledger, which is then made here."""
+        if command.kind not in LEDGER_COMMANDS:
+            return False
+        try:
+            line = carry_out(store, command)
+        except Exception as error:  # the disk: it is tried again until the command is too old
+            self._fail(error)
+            return True
+        if line is not None:
+            with self._changed:
+                self._said.append(line)
+            self._news()
+        return True
+
+    def _follow_ledger(self, store: Archive) -> None:
+        """Read Stores again when the ledger has grown, and how the disk is."""
+        try:
+            head, trouble = store.head(), store.trouble()
+            stores = store.stores() if head != self._head else self._stores
+        except Exception as error:
+            self._fail(error)
+            return
+        with self._changed:
+            self._head, self._stores, self._trouble = head, stores, trouble
 
     def _one_by_one(self, store: Archive, batch: list[Job]) -> bool:
         """One job is at fault: find it and drop it, so that it cannot hold up every press's record."""
