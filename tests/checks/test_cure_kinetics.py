@@ -101,6 +101,7 @@ def test_isayev_deng_curve() -> None:
     assert n == pytest.approx(3.16993, abs=1e-5)
     found = state_of_cure(60.0 * np.array([3.0, 6.0, 9.0, 12.0, 18.0]), 360.0, n)
     assert found == pytest.approx([0.1, 0.5, 0.78335, 0.9, 0.97019], abs=1e-5)
+    assert equivalent_time_at(0.1, GUM) == pytest.approx(360.0**2 / 720.0)  # tc10 = tc50^2 / tc90
     for state in (0.001, 0.1, 0.35, 0.5, 0.9, 0.999):
         assert state_of_cure(equivalent_time_at(state, GUM), 360.0, n) == pytest.approx(state, rel=1e-12)
 

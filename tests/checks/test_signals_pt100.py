@@ -61,7 +61,7 @@ def test_both_ways_over_the_whole_range() -> None:
 
 @pytest.mark.parametrize(
     ("tolerance", "kelvin"),
-    # IEC 60751 at 150 degC; class C from memory
+    # IEC 60751 at 150 degC, 0.1 + 0.0017 |t| and so on; class C from memory
     [(Tolerance.AA, 0.355), (Tolerance.A, 0.45), (Tolerance.B, 1.05), (Tolerance.C, 2.1)],
 )
 def test_tolerance_classes(tolerance: Tolerance, kelvin: float) -> None:

@@ -45,6 +45,18 @@ INVERSE = {
     "B": {0.431: 300.116, 1.242: 500.030, 1.792: 600.022, 4.834: 999.963, 7.848: 1299.978, 10.099: 1499.995},
 }
 
+# What the published inverse polynomials themselves give, and by how much they are published to be off, piece by piece.
+POLYNOMIAL = {
+    "K": {-1.527: -39.994, 1.000: 24.984, 4.096: 99.963, 6.138: 150.021, 9.340: 229.912, 20.644: 499.980},
+    "J": {-2.431: -49.978, 1.277: 24.959, 5.269: 100.021, 8.010: 150.017, 12.000: 221.976, 39.132: 699.993},
+    "T": {-1.819: -50.007, 0.992: 25.016, 4.279: 100.015, 6.704: 150.003, 10.000: 213.293, 17.819: 350.000},
+}
+PUBLISHED_ERROR = {
+    "K": [(0.0, -0.02, 0.04), (20.644, -0.05, 0.04)],
+    "J": [(0.0, -0.05, 0.03), (42.919, -0.04, 0.04)],
+    "T": [(0.0, -0.02, 0.04), (20.872, -0.03, 0.03)],
+}
+
 # type, cold junction degC, its emf mV, measured mV, temperature degC, and what adding degrees would give. Computed.
 COLD_JUNCTION = [
     ("K", 25.0, 1.0002, 5.1381, 150.000, 150.33),
@@ -71,6 +83,13 @@ def test_emf_as_printed_in_the_nist_tables(letter: str, temperature: float, emf:
 @pytest.mark.parametrize(("letter", "emf", "temperature"), flat(INVERSE))
 def test_temperature_at_published_emfs(letter: str, emf: float, temperature: float) -> None:
     assert thermocouple(letter).temperature(emf) == pytest.approx(temperature, abs=0.002)
+
+
+@pytest.mark.parametrize(("letter", "emf", "polynomial"), flat(POLYNOMIAL))
+def test_the_published_inverse_is_off_by_what_it_is_published_to_be(letter: str, emf: float, polynomial: float) -> None:
+    low, high = next((low, high) for upper, low, high in PUBLISHED_ERROR[letter] if emf <= upper)
+    ours = thermocouple(letter).temperature(emf)
+    assert low - 0.002 <= polynomial - ours <= high + 0.002
 
 
 @pytest.mark.parametrize(("letter", "cold", "cold_emf", "measured", "temperature", "wrong"), COLD_JUNCTION)

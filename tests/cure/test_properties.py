@@ -15,6 +15,8 @@ from press_monitor.cure.layers import Layer, Repair, Stack
 from press_monitor.cure.section import Face, Section
 
 ROUNDING = 1e-7
+STEP = 60.0
+"""What must hold holds of steps of any length; long ones are quicker to try."""
 
 compounds = st.builds(
     lambda tc50, ratio, energy, blow: Compound("gum", 150.0, 0.4 * tc50, tc50, ratio * tc50, energy, blow, 20.0 * tc50),
@@ -52,7 +54,7 @@ class Leg:
 legs = st.lists(
     st.builds(Leg, st.floats(0.0, 2000.0), temperatures, temperatures, st.booleans()), min_size=1, max_size=5
 )
-some = settings(max_examples=25, deadline=None)
+some = settings(max_examples=60, deadline=None)
 
 
 @some
@@ -60,7 +62,7 @@ some = settings(max_examples=25, deadline=None)
 def test_temperatures_stay_between_the_extremes_and_equivalent_time_never_falls(
     stack: Stack, conductance: float | None, start: float, heat: list[Leg]
 ) -> None:
-    live = Section(Repair((stack,), contact_conductance=conductance), start, 20.0)
+    live = Section(Repair((stack,), contact_conductance=conductance), start, 20.0, longest_step_s=STEP)
     seen, before = [start], live.equivalent()
     caught = 0.0
     for leg in heat:
@@ -85,7 +87,7 @@ def test_more_heat_never_cures_less(
     stack: Stack, conductance: float | None, start: float, heat: list[Leg], warmer: float
 ) -> None:
     job = Repair((stack,), contact_conductance=conductance)
-    cool, hot = Section(job, start, 20.0), Section(job, start, 20.0)
+    cool, hot = (Section(job, start, 20.0, longest_step_s=STEP) for _ in range(2))
     for leg in heat:
         cool.advance(leg.seconds, *leg.faces())
         hot.advance(leg.seconds, *leg.faces(warmer))
@@ -101,8 +103,8 @@ def test_a_mirrored_stack_gives_the_mirrored_answer(
     mirrored = replace(stack, layers=stack.layers[::-1])
     # Of twin layers the first may get a spare interval; then the meshes are no mirrors, and only nearly agree.
     assume(intervals_over(stack) == intervals_over(mirrored)[::-1])
-    one = Section(Repair((stack,), contact_conductance=conductance), start, 20.0)
-    two = Section(Repair((mirrored,), contact_conductance=conductance), start, 20.0)
+    one = Section(Repair((stack,), contact_conductance=conductance), start, 20.0, longest_step_s=STEP)
+    two = Section(Repair((mirrored,), contact_conductance=conductance), start, 20.0, longest_step_s=STEP)
     for leg in heat:
         inner, outer = leg.faces()
         one.advance(leg.seconds, inner, outer)
@@ -120,7 +122,7 @@ def test_a_mirrored_stack_gives_the_mirrored_answer(
 @some
 @given(stacks, legs)
 def test_one_step_or_many_the_same(stack: Stack, heat: list[Leg]) -> None:
-    one, two = Section(Repair((stack,)), 20.0, 20.0), Section(Repair((stack,)), 20.0, 20.0)
+    one, two = (Section(Repair((stack,)), 20.0, 20.0, None, longest_step_s=STEP) for _ in range(2))
     previous: Leg | None = None
     for leg in heat:
         one.advance(leg.seconds, *leg.faces())
