@@ -70,16 +70,17 @@ def test_it_ends_with_the_changelog() -> None:
     assert re.findall(r"^## (.+)$", README, re.MULTILINE)[-1] == "Changelog"
 
 
-def test_the_commands_to_look_at_a_log_do_what_is_said(tmp_path: Path) -> None:
-    shutil.copytree(ROOT / "simulated_logs", tmp_path / "simulated_logs")
-    env = {**os.environ, "PRESS_MONITOR_HOME": str(tmp_path / "home"), "PYTHONPATH": str(ROOT)}
-    told: dict[str, tuple[int, str]] = {}
-    for line in block_after("command: look"):
+def ran_as_written(mark: str, folder: Path) -> list[tuple[str, int, str]]:
+    """Each command of a block, run in a folder beside a copy of the logs: its name, exit code and data."""
+    shutil.copytree(ROOT / "simulated_logs", folder / "simulated_logs")
+    env = {**os.environ, "PRESS_MONITOR_HOME": str(folder / "home"), "PYTHONPATH": str(ROOT)}
+    told = []
+    for line in block_after(mark):
         program, *words = shlex.split(line)
         assert program == ".venv/bin/press-monitor"
         ran = subprocess.run(
             [sys.executable, "-m", "press_monitor", *words],
-            cwd=tmp_path,
+            cwd=folder,
             env=env,
             capture_output=True,
             encoding="utf-8",
@@ -87,7 +88,28 @@ def test_the_commands_to_look_at_a_log_do_what_is_said(tmp_path: Path) -> None:
             check=False,
         )
         assert ran.returncode != 2, ran.stderr
-        told[words[0]] = (ran.returncode, ran.stdout)
+        told.append((words[0], ran.returncode, ran.stdout))
+    return told
+
+
+def test_the_commands_of_the_science_do_what_is_said(tmp_path: Path) -> None:
+    plan, fit, platinum, loop, science = ran_as_written("command: science", tmp_path)
+    assert plan[:2] == ("plan", 0)
+    for said in ("cautious edge", "fast cool-down", "Published government rule", "Common practice", "O"):
+        assert said in plan[2]
+    assert fit[:2] == ("fit", 0)
+    assert "Diffusivity" in fit[2]
+    assert "Residuals" in fit[2]
+    # IEC 60751's table: 157.3251 ohm at 150 degC; 13.2 mA of 4-20 mA over 60 psi are 34.5 psi.
+    assert float(re.findall(r"([\d.]+) degC", platinum[2])[0]) == pytest.approx(149.93, abs=0.02)
+    assert "34.5 psi" in loop[2]
+    assert "measuring" in loop[2]
+    assert science[:2] == ("check", 0)
+    assert "WRONG" not in science[2]
+
+
+def test_the_commands_to_look_at_a_log_do_what_is_said(tmp_path: Path) -> None:
+    told = {name: (code, data) for name, code, data in ran_as_written("command: look", tmp_path)}
     assert set(told) == {"replay", "records", "certificate", "verify", "plan", "thermocouple"}
     assert told["replay"][0] == 1
     assert "bag-burst" in told["replay"][1].lower()
