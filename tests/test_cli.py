@@ -131,6 +131,7 @@ def test_help_names_every_command_and_what_it_is_not() -> None:
         "paths",
         "thermocouple",
         "plan",
+        "fit",
     ):
         assert command in told
     assert "no safety device" in " ".join(told.split())
