@@ -6,18 +6,21 @@ Data goes to stdout, talk to stderr. Exit 0: fine; 1: it found a problem; 2: a m
 from __future__ import annotations
 
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from press_monitor import __version__
+from press_monitor.commands.audit import comeback, correct, inspect, ticket, where_used, worth
 from press_monitor.commands.certificates import certificate, export_found, export_options, verify
+from press_monitor.commands.filters import filter_options, read_filters
 from press_monitor.commands.first_run import setup
 from press_monitor.commands.hardware import check, ports
+from press_monitor.commands.keeping import archive as archive_group
 from press_monitor.commands.science import fit, plan
 from press_monitor.commands.sensors import thermocouple
+from press_monitor.commands.stores import stores
 from press_monitor.console import (
     MOST_LINES,
     PATH,
@@ -39,9 +42,6 @@ if TYPE_CHECKING:
     from press_monitor.archive.reader import ArchiveReader
 
 __all__ = ["cli", "main"]
-
-VERDICTS = ("pass", "exceptions", "review", "fail", "incomplete")
-DAY = ("%Y-%m-%d",)
 
 
 def _reader(ctx: click.Context, given: Path | None) -> ArchiveReader:
@@ -204,15 +204,7 @@ def replay(
 
 @cli.command()
 @archive_option
-@click.option("--press", metavar="NAME", help="Made on this press.")
-@click.option("--verdict", type=click.Choice(VERDICTS), help="Judged so.")
-@click.option("--source", type=click.Choice(["live", "log"]), help="Watched live, or replayed from a log.")
-@click.option("--customer", metavar="TEXT", help="The customer's name holds this.")
-@click.option("--tire", metavar="TEXT", help="The tire's name holds this.")
-@click.option("--text", metavar="WORDS", help="Every word stands somewhere in the record.")
-@click.option("--since", type=click.DateTime(DAY), metavar="DAY", help="Started on this day (UTC) or later.")
-@click.option("--until", type=click.DateTime(DAY), metavar="DAY", help="Started before the end of this day (UTC).")
-@click.option("--limit", type=click.IntRange(1), metavar="N", help="The newest N.")
+@filter_options
 @export_options
 @as_json
 @click.pass_context
@@ -220,8 +212,7 @@ def records(
     ctx: click.Context,
     /,
     archive: Path | None,
-    since: datetime | None,
-    until: datetime | None,
+    limit: int | None,
     folder: Path | None,
     form: str,
     which: str,
@@ -229,13 +220,9 @@ def records(
     as_json: bool,
     **filters: Any,  # noqa: ANN401 - handed on by name
 ) -> None:
-    """The sealed cure records, newest first; with --export as certificates in a folder."""
-    if since is not None:
-        filters["since_utc"] = since.replace(tzinfo=UTC).timestamp()
-    if until is not None:
-        filters["until_utc"] = until.replace(tzinfo=UTC).timestamp() + 86_400.0
+    """The sealed cure records, newest first; with --export as certificates in a folder. Filters must all hold."""
     with _reader(ctx, archive) as reader:
-        found = reader.records(**filters)
+        found = reader.records(limit=limit, **read_filters(filters))
         places, failed = ([], 0) if folder is None else export_found(reader, found, folder, form, which, paper)
     if as_json:
         from press_monitor.watch.types import to_json
@@ -278,7 +265,8 @@ def paths(ctx: click.Context, archive: Path | None, as_json: bool) -> None:
         put(f"{name.replace('_', ' '):<14}{there}{'' if there.exists() else '   (not there yet)'}")
 
 
-for _command in (certificate, verify, thermocouple, plan, fit, ports, check, setup):
+_AUDIT = (comeback, inspect, correct, ticket, where_used, worth, stores, archive_group)
+for _command in (*_AUDIT, certificate, verify, thermocouple, plan, fit, ports, check, setup):
     cli.add_command(_command)
 
 

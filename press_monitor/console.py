@@ -48,8 +48,9 @@ def place(ctx: click.Context, key: str, given: Path | None) -> Path:
     """The archive or the shop file: what the command was given, what stood before the command, the usual place."""
     from press_monitor.paths import locations
 
-    if given is None and ctx.parent is not None:
-        given = ctx.parent.params.get(key)
+    above = ctx.parent
+    while given is None and above is not None:
+        given, above = above.params.get(key), above.parent
     if given is not None:
         return given
     return locations().archive if key == "archive" else locations().shop_file

@@ -26,6 +26,7 @@ __all__ = [
     "ProofError",
     "check_files",
     "code_text",
+    "handed_out",
     "proof_of",
     "read_code",
 ]
@@ -306,6 +307,23 @@ def _check_proof(name: str, proof: Mapping[str, Json], key: bytes, holds: Any, f
             if place == 0:
                 found.proved = "record"
                 found.verdict = _verdict(said)
+
+
+def handed_out(files: Sequence[tuple[str, bytes]]) -> list[tuple[int, bytes]]:
+    """Number and hash of certificates that left the shop, from their proof files or the text of their codes.
+
+    What they claim is not checked here: whoever has one compares it with the archive. Raises `ProofError`.
+    """
+    codes, proofs, records = _sorted(files)
+    if records:
+        raise ProofError(f"{records[0][0]}: a sealed record without its hash; give its proof file or its code's text")
+    found = [(code.number, code.hash) for _, code in codes]
+    for name, proof in proofs:
+        number, entries = proof.get("certificate"), proof.get("entries")
+        if not isinstance(number, int) or not isinstance(entries, list) or not entries:
+            raise ProofError(f"{name}: is no whole proof")
+        found.append((number, _bytes(name, entries[0], "hash", 32)))
+    return found
 
 
 def _verdict(content: Mapping[str, Json]) -> str | None:

@@ -148,17 +148,33 @@ def export_found(
     metavar="FILE",
     help="Check one certificate's proof, or the text of its QR code (- reads it from a scanner), and no archive.",
 )
+@click.option(
+    "--handed-out",
+    "out",
+    type=PATH,
+    multiple=True,
+    metavar="FILE",
+    help="The archive must still hold the certificate of this proof, or of this QR code's text.",
+)
 @as_json
 @click.pass_context
-def verify(ctx: click.Context, archive: Path | None, key: Path | None, files: tuple[Path, ...], as_json: bool) -> None:
+def verify(
+    ctx: click.Context,
+    archive: Path | None,
+    key: Path | None,
+    files: tuple[Path, ...],
+    out: tuple[Path, ...],
+    as_json: bool,
+) -> None:
     """Does the archive still say what was sealed? Exit 1 for any mismatch.
 
     With --file no archive is needed: a proof (certificate N --proof FILE) shows the whole record, a code's text that
     the shop signed its hash. A record's sealed bytes (certificate N --json) are checked together with its code's text:
-    give both.
+    give both. Whoever cuts the ledger short or puts an old file back leaves one that holds in itself: a certificate
+    that left the shop before, given with --handed-out, finds it.
     """
-    if files and archive is not None:
-        raise click.UsageError("either --archive or --file")
+    if files and (archive is not None or out):
+        raise click.UsageError("either --archive or --file; --handed-out compares the archive with a file")
     if files:
         from press_monitor.archive.keys import read_public_key
         from press_monitor.certificate.proof import check_files
@@ -169,7 +185,12 @@ def verify(ctx: click.Context, archive: Path | None, key: Path | None, files: tu
     else:
         from press_monitor.archive.verify import verify as verified
 
-        found = verified(place(ctx, "archive", archive), key)
+        known = []
+        if out:
+            from press_monitor.certificate.proof import handed_out
+
+            known = handed_out([(str(path), _read(path)) for path in out])
+        found = verified(place(ctx, "archive", archive), key, handed_out=known)
         report, lines, ok = found.to_json(), list(found.lines()), found.ok
     if as_json:
         put_json(report)
