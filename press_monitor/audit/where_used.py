@@ -160,12 +160,14 @@ def _of_each(reader: ArchiveReader, within: str, value: str | int, old: float, *
 
 def _of_one(reader: ArchiveReader, kind: str, name: str, old: float) -> list[_Count]:
     """Counts for one item; nothing for one that no certificate names."""
-    sql = f"SELECT count(*), sum({_FAULT}), sum({_OLD}), sum({_FAULT} AND {_OLD}) FROM {_members(kind)}"
-    ((repairs, *counts),) = reader.query(sql, (NEW_INJURY, old, NEW_INJURY, old, name))
+    called = "c.press" if kind == "press" else "u.name"
+    counts = f"count(*), sum({_FAULT}), sum({_OLD}), sum({_FAULT} AND {_OLD})"
+    sql = f"SELECT min({called}), {counts} FROM {_members(kind)}"
+    ((spelled, repairs, *found),) = reader.query(sql, (NEW_INJURY, old, NEW_INJURY, old, name))
     if not repairs:
         return []
-    back, counted, both = map(int, counts)
-    return [(kind, name, int(repairs), back, counted, both)]
+    back, counted, both = map(int, found)
+    return [(kind, str(spelled), int(repairs), back, counted, both)]
 
 
 def _rates(counts: Sequence[_Count], shop: tuple[int, int]) -> list[Rate]:

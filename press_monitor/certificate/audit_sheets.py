@@ -174,10 +174,10 @@ def worth_sections(found: Worth) -> tuple[Section, ...]:
     )
     stands_on = "" if found.comeback_n is None else f", {found.comeback_k} of {found.comeback_n} repairs came back"
     money: list[Item] = [
-        Pair("A new tire for the same life", f"{found.replace_cost:,.2f}"),
-        Pair("The repair, comebacks included", "" if found.repair_cost is None else f"{found.repair_cost:,.2f}"),
+        Pair("New tire, same life", f"{found.replace_cost:,.2f}"),
+        Pair("Repair, comebacks in", "not known" if found.repair_cost is None else f"{found.repair_cost:,.2f}"),
         Pair("Saved by repairing", "not known" if found.saving is None else f"{found.saving:,.2f}"),
-        Pair("at the ends of the interval", f"{found.saving_low:,.2f} to {found.saving_high:,.2f}"),
+        Pair("Saved, at its limits", f"{found.saving_low:,.2f} to {found.saving_high:,.2f}"),
         Pair("Comeback rate", rate + stands_on),
         Pair("Life left", f"{_percent(costs.life, 0)} of a new tire's"),
     ]
@@ -186,11 +186,12 @@ def worth_sections(found: Worth) -> tuple[Section, ...]:
         Pair("Life left at least", _percent(found.break_even_life) or "no share is enough"),
         Pair("Comeback rate at most", _percent(found.break_even_rate) or "none is low enough"),
     ]
+    known = "" if found.comeback_rate is not None else "; comebacks not counted, since their rate is not known"
     said: list[Item] = [Words(found.advice, strong=True), *([Words(found.note + ".")] if found.note else [])]
     return (
         Section("advice", "Repair or replace", tuple(said)),
         Section("money", "What each costs", tuple(money)),
-        Section("even", "Where both cost the same, all else as given", tuple(even)),
+        Section("even", f"Where both cost the same, all else as given{known}", tuple(even)),
     )
 
 

@@ -9,7 +9,6 @@ from pathlib import Path
 
 from drivers.registry import make_driver
 from press_monitor.archive import Archive, ArchiveReader, Command, CycleStart
-from press_monitor.archive.ballast import BALLAST_BYTES
 from press_monitor.archive.shop_entries import record_calibrations, record_shop_file
 from press_monitor.archive.types import Json
 from press_monitor.fitting import DriverMaker, FittedPress, fit_press, refuse_shared
@@ -88,6 +87,7 @@ class Recorder:
         horn, phone, awake: threads of their own; by default what the shop file asks for, and this system's way to keep
             the computer awake while shop time is real time.
         backups: the usual folder for copies of the archive; None: none are made.
+        ballast_bytes: room kept back on the archive's disk for when it is full.
         each_pass: called at every pass of the loop, in its thread (the demo puts new cycles on its presses so).
         say: takes one line for the log.
 
@@ -107,6 +107,7 @@ class Recorder:
         phone: PhoneThread | None = None,
         awake: KeepAwake | None = None,
         backups: Path | None = None,
+        ballast_bytes: int = 0,
         each_pass: Callable[[Recorder], None] = lambda _: None,
         say: Callable[[str], None] = lambda _: None,
     ) -> None:
@@ -121,7 +122,7 @@ class Recorder:
         self._guard = ClockGuard(self.clock.real, self.clock.wall)
         self._writer: Writer = Writer(
             lambda: Archive.open(
-                archive, key_path=key, holder="recorder", clock=self.clock.wall, ballast_bytes=BALLAST_BYTES
+                archive, key_path=key, holder="recorder", clock=self.clock.wall, ballast_bytes=ballast_bytes
             ),
             wall=self.clock.wall,
             news=self._wake.set,

@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from press_monitor.archive import ArchiveError, ArchiveLocked, new_command, send_command
+from press_monitor.archive.ballast import BALLAST_BYTES
 from press_monitor.archive.lock import WriterLock
 from press_monitor.recorder.clock import ShopClock
 from press_monitor.recorder.recorder import Recorder
@@ -35,10 +36,19 @@ def run_recorder(
 
     Where somebody records already, says so in one line and returns 0.
     """
-    copies = archive.parent / "backups"
-    return serve(
-        lambda: Recorder(load_shop(shop_file), archive, key, clock=ShopClock(speed), backups=copies, say=say), say
-    )
+
+    def make() -> Recorder:
+        return Recorder(
+            load_shop(shop_file),
+            archive,
+            key,
+            clock=ShopClock(speed),
+            backups=archive.parent / "backups",
+            ballast_bytes=BALLAST_BYTES,
+            say=say,
+        )
+
+    return serve(make, say)
 
 
 def serve(
