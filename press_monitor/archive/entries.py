@@ -117,10 +117,23 @@ def check_entry(kind: str, body: Mapping[str, Json]) -> None:
     check = _CHECKS.get(kind)
     if check is None:
         raise EntryError(f"{kind}: no entry of this kind is added by hand")
-    for key, value in body.items():
-        if isinstance(value, str) and len(value) > _LONGEST:
-            raise EntryError(f"{key}: is longer than {_LONGEST} letters")
+    _texts(body, "")
     check(body)
+
+
+def _texts(value: Json, where: str) -> None:
+    """Refuse texts that no one can have meant, at any depth."""
+    if isinstance(value, Mapping):
+        for key, item in value.items():
+            _texts(item, f"{where}.{key}" if where else str(key))
+    elif isinstance(value, list):
+        for number, item in enumerate(value, start=1):
+            _texts(item, f"{where}.{number}")
+    elif isinstance(value, str):
+        if len(value) > _LONGEST:
+            raise EntryError(f"{where}: is longer than {_LONGEST} letters")
+        if any(not c.isprintable() and c not in "\n\t" for c in value):
+            raise EntryError(f"{where}: holds a character that cannot be printed")
 
 
 def _want(body: Mapping[str, Json], key: str, what: str) -> str:
