@@ -117,6 +117,8 @@ def check_entry(kind: str, body: Mapping[str, Json]) -> None:
     check = _CHECKS.get(kind)
     if check is None:
         raise EntryError(f"{kind}: no entry of this kind is added by hand")
+    if not isinstance(body, Mapping):
+        raise EntryError("body: wants keys and values")
     _texts(body, "")
     check(body)
 

@@ -159,7 +159,7 @@ def carry_out(archive: Archive, command: Command) -> str | None:
                 raise _AnsweredAlready
     except _AnsweredAlready:
         return None
-    except (ArchiveError, KeyError, TypeError, ValueError) as error:
+    except Exception as error:  # whatever a request may hold must not end the recording
         cause = error.__cause__
         if isinstance(cause, sqlite3.OperationalError) or type(cause) is sqlite3.DatabaseError:
             raise
