@@ -14,9 +14,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from press_monitor.archive import Archive
+from press_monitor.archive import Archive, ArchiveReader, backup
 from press_monitor.archive.derived import COLUMN_NAMES
 from press_monitor.archive.entries import stores_body
+from press_monitor.archive.indexing import rebuild
 from press_monitor.archive.keys import create_key, fingerprint, load_key, public_file
 from press_monitor.archive.ledger import GENESIS_PREV, canonical, chained
 from press_monitor.archive.verify import VerifyReport, verify
@@ -112,6 +113,95 @@ def test_a_careful_cut_holds_in_itself_with_another_head(sealed: Path) -> None:
 
     report = spoilt(sealed, cut)
     assert report.ok and report.head_hash != verify(sealed).head_hash
+
+
+# -- against a certificate that left the shop --
+
+
+def handed_out_of(sealed: Path, number: int) -> tuple[int, bytes]:
+    with ArchiveReader(sealed) as reader:
+        return number, reader.record(number).sealed.hash
+
+
+def compared(path: Path, out: tuple[int, bytes]) -> VerifyReport:
+    return verify(path, handed_out=[out])
+
+
+@pytest.mark.parametrize("number", [1, 2, 3, 4])
+def test_a_certificate_handed_out_is_found_again(sealed: Path, number: int) -> None:
+    """Without this the tests below could not fail."""
+    report = compared(sealed, handed_out_of(sealed, number))
+    assert report.ok and report.handed_out == 1
+
+
+def carefully(db: sqlite3.Connection, keep: int) -> None:
+    """Cut the ledger so that what is left holds in itself: everything beside it fits again."""
+    db.execute("DELETE FROM trace WHERE entry >= ?", (keep,))
+    db.execute("DELETE FROM ledger WHERE seq >= ?", (keep,))
+    db.execute("UPDATE meta SET value = ? WHERE name = 'ledger_entries'", (str(keep),))
+    db.execute("DELETE FROM live_row")
+    db.execute("DELETE FROM channel WHERE cycle IN (SELECT number FROM cycle WHERE certificate >= 4)")
+    db.execute("DELETE FROM cycle WHERE certificate >= 4")
+    rebuild(db)
+
+
+def test_a_careful_cut_is_found_by_a_certificate_handed_out(sealed: Path) -> None:
+    copy = sealed.with_name("cut.sqlite")
+    copy.write_bytes(sealed.read_bytes())
+    tamper(copy, lambda db: carefully(db, 5))
+    assert verify(copy).ok  # in itself it holds: that is what a chain on one computer cannot prove
+    assert compared(copy, handed_out_of(sealed, 3)).ok
+    report = compared(copy, handed_out_of(sealed, 4))
+    assert (report.ok, report.first_bad, report.problems[-1].what) == (False, 5, "handed-out")
+    assert "certificate 4 was handed out and is not here" in report.problems[-1].message
+
+
+def test_an_old_file_put_back_is_found_by_a_certificate_handed_out_since(tmp_path: Path) -> None:
+    path, old = tmp_path / "archive.sqlite", tmp_path / "old.sqlite"
+    with Archive.open(path, key_path=tmp_path / "ledger.key") as archive:
+        seal_one(archive, 20)
+        backup(path, old)
+        seal_one(archive, 20)
+    out = handed_out_of(path, 2)
+    with Archive.open(old, key_path=tmp_path / "ledger.key") as archive:
+        assert verify(old).ok and not compared(old, out).ok
+        # Sealing on in the old file gives the number again, to another cure.
+        seal_one(archive, 30)
+    report = compared(old, out)
+    assert not report.ok and "handed out with hash" in report.problems[-1].message
+
+
+def test_an_entry_taken_out_and_the_chain_made_anew_by_the_owner(sealed: Path) -> None:
+    """Whoever has the key can do this, and the archive then holds in itself: paper handed out before tells."""
+    copy = sealed.with_name("owner.sqlite")
+    copy.write_bytes(sealed.read_bytes())
+    key = sealed.with_name("ledger.key")
+
+    def without_the_second(db: sqlite3.Connection) -> None:
+        db.execute("DELETE FROM trace WHERE entry = 2")
+        db.execute("DELETE FROM ledger WHERE seq IN (2, 4)")
+        for old, new in ((3, 2), (5, 3), (6, 4)):
+            db.execute("UPDATE ledger SET seq = ? WHERE seq = ?", (new, old))
+            db.execute("UPDATE trace SET entry = ? WHERE entry = ?", (new, old))
+        db.execute("UPDATE ledger SET certificate = certificate - 1 WHERE certificate > 2")
+        db.execute("UPDATE meta SET value = '5' WHERE name = 'ledger_entries'")
+        db.execute("DELETE FROM live_row")
+        db.execute("DELETE FROM channel WHERE cycle IN (SELECT number FROM cycle WHERE certificate = 2)")
+        db.execute("DELETE FROM cycle WHERE certificate = 2")
+        db.execute("UPDATE cycle SET certificate = certificate - 1 WHERE certificate > 2")
+
+        def renumber(seq: int, content: dict[str, object]) -> None:
+            (certificate,) = db.execute("SELECT certificate FROM ledger WHERE seq = ?", (seq,)).fetchone()
+            content["entry"], content["certificate"] = seq, certificate
+
+        rechained(db, renumber, key)
+        rebuild(db)
+
+    tamper(copy, without_the_second)
+    assert verify(copy, key).ok
+    for number in (2, 3, 4):
+        assert not compared(copy, handed_out_of(sealed, number)).ok
+    assert compared(copy, handed_out_of(sealed, 1)).ok
 
 
 @settings(max_examples=20, deadline=None)
