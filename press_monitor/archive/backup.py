@@ -244,10 +244,14 @@ def _entries_beyond(path: Path, copy: VerifyReport) -> int:
 
 
 def move_aside(path: Path, mark: str) -> Path | None:
-    """Rename an archive with its side files to ``NAME.MARK``; None where there is none. Raises OSError."""
-    kept = path.with_name(f"{path.name}.{mark}")
-    if kept.exists():
-        raise FileExistsError(f"{kept}: exists already")
+    """Rename an archive with its side files to ``NAME.MARK``, numbered where that is taken; None where there is none.
+
+    Raises OSError.
+    """
+    kept, number = path.with_name(f"{path.name}.{mark}"), 1
+    while any(Path(f"{kept}{side}").exists() for side in _SIDE_FILES):
+        number += 1
+        kept = path.with_name(f"{path.name}.{mark}-{number}")
     moved = None
     # The log first: a file without its log is older than one with it, and never the other way round.
     for side in reversed(_SIDE_FILES):

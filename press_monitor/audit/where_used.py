@@ -263,7 +263,8 @@ def _near(reader: ArchiveReader, kind: str, name: str) -> str:
             row[0]
             for row in reader.query("SELECT DISTINCT name FROM used WHERE kind = ? ORDER BY name LIMIT 10000", (kind,))
         ]
-    near = difflib.get_close_matches(name, known, 3)
+    spelled = {folded(each): each for each in known}
+    near = [spelled[each] for each in difflib.get_close_matches(folded(name), spelled, 3)]
     return f"; did you mean {', '.join(near)}?" if near else ""
 
 

@@ -149,10 +149,13 @@ def inspect(
     as_json: bool,
 ) -> None:
     """A person has looked at the repair of certificate NUMBER. It is kept apart from what was measured."""
-    from press_monitor.archive.entries import inspection_body
+    from press_monitor.archive.entries import EntryError, inspection_body
     from press_monitor.archive.requests import append_entry
 
-    body = inspection_body(" ".join(result.casefold().split()), by=by, day=_today(day), note=note)
+    when = _today(day)
+    if when > _today(None):
+        raise EntryError(f"day: {when} is still to come")
+    body = inspection_body(" ".join(result.casefold().split()), by=by, day=when, note=note)
     entry = append_entry(asked_at(ctx, archive, "inspect"), "inspection", body, number)
     _added(entry, number, body, as_json)
 
