@@ -253,7 +253,8 @@ class Writer:
         try:
             line = carry_out(store, command)
         except Exception as error:  # the disk: it is tried again until the command is too old
-            self._fail(error)
+            if _is_disk(error):
+                self._fail(error)
             return True
         if line is not None:
             with self._changed:
@@ -266,8 +267,9 @@ class Writer:
         try:
             head, trouble = store.head(), store.trouble()
             stores = store.stores() if head != self._head else self._stores
-        except Exception as error:
-            self._fail(error)
+        except Exception as error:  # what cannot be read must not end the recording
+            if _is_disk(error):
+                self._fail(error)
             return
         with self._changed:
             self._head, self._stores, self._trouble = head, stores, trouble
