@@ -67,6 +67,11 @@ class ChildInhibitor:
         self._settle = settle
         self._child: subprocess.Popen[bytes] | None = None
 
+    @property
+    def known(self) -> bool:
+        """Whether any of the helpers is installed."""
+        return any(shutil.which(command[0]) for command in self._commands)
+
     def hold(self) -> None:
         """Start the first command that stays. Raises OSError with the last one's words."""
         why = "no way is known on this system"

@@ -6,10 +6,11 @@ one recording ends by itself, so a dashboard that started one first does no harm
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
-__all__ = ["SYSTEMD_HINT", "WINDOWS_HINT", "systemd_unit", "windows_task"]
+__all__ = ["SYSTEMD_HINT", "WINDOWS_HINT", "login_recipe", "systemd_unit", "windows_task"]
 
 SYSTEMD_HINT = (
     "Save it as ~/.config/systemd/user/press-monitor.service, then:",
@@ -21,6 +22,15 @@ WINDOWS_HINT = (
     '  schtasks /Create /TN "press-monitor" /XML press-monitor.xml',
     "This text was written from the documentation and has not been run on Windows.",
 )
+
+
+def login_recipe(command: Sequence[str], system: str | None = None) -> tuple[str, tuple[str, ...]]:
+    """The text and what to do with it, for ``systemd`` or ``windows``; None: this computer's."""
+    if system == "windows" or (system is None and sys.platform == "win32"):
+        # Without a console window of its own.
+        program = command[0].replace("python.exe", "pythonw.exe")
+        return windows_task([program, *command[1:]]), WINDOWS_HINT
+    return systemd_unit(command), SYSTEMD_HINT
 
 
 def _systemd_word(word: str) -> str:

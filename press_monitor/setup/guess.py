@@ -122,7 +122,7 @@ def _leaves(told: object, path: str) -> list[Slot]:
     if told is None or isinstance(told, (int, float)):
         return [Slot(path, "open" if told is None else str(told))]
     found = _CELL.fullmatch(told) if isinstance(told, str) else None
-    return [Slot(path, str(told), _unit(found.group(2)))] if found else []
+    return [Slot(path, found.group(1), _unit(found.group(2)))] if found else []
 
 
 def _unit(written: str | None) -> str | None:
@@ -145,7 +145,9 @@ def _labelled(lines: Sequence[str], extra: Mapping[str, object]) -> Guess | None
                 continue
             unit = _unit(found.group(2)) if found else None
             key = mark.group(1)
-            last[key] = Slot(key, cell or "open", unit or (last[key].unit if key in last else None))
+            last[key] = Slot(
+                key, found.group(1) if found else "open", unit or (last[key].unit if key in last else None)
+            )
             commas |= bool(found and "," in found.group(1))
             points |= bool(found and "." in found.group(1))
     if not last or (commas and points):
@@ -172,7 +174,8 @@ def _columns(rows: Sequence[Sequence[str]], delimiter: str, extra: Mapping[str, 
         points |= any("." in f.group(1) for f in told)
         numbers |= bool(told) and all(f or cell.strip() in _OPEN for f, cell in zip(found, cells, strict=True))
         unit = next((_unit(f.group(2)) for f in told if f.group(2)), None)
-        slots.append(Slot(str(number), cells[-1].strip() or "open", unit))
+        last = found[-1]
+        slots.append(Slot(str(number), last.group(1) if last else cells[-1].strip() or "open", unit))
     if not numbers or (commas and (points or delimiter == ",")):
         return None
     more = {} if delimiter == "," else {"delimiter": delimiter}

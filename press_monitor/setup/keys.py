@@ -1,13 +1,18 @@
-"""Every key the shop file and the repair file know, with a word each. A test holds this list against the reader."""
+"""Every key the shop file and the repair file know, with a word each, and the options of the drivers for hardware.
+
+A test holds this list against what reads them.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-__all__ = ["REPAIR_FILE", "SHOP_FILE", "Key", "keys"]
+__all__ = ["MODBUS", "REPAIR_FILE", "SHOP_FILE", "TEXT_LINE", "Key", "keys"]
 
 SHOP_FILE, REPAIR_FILE = "shop file", "repair file"
+TEXT_LINE, MODBUS = "options of text-line", "options of modbus"
+"""What `Key.file` may be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +20,7 @@ class Key:
     """One key.
 
     Attributes:
-        file: `SHOP_FILE` or `REPAIR_FILE`.
+        file: `SHOP_FILE`, `REPAIR_FILE`, or whose options it is one of, `TEXT_LINE` or `MODBUS`.
         path: dotted; a part in capitals is a name of the shop's own choosing.
         required: whether its table cannot do without it.
         words: what it is.
@@ -61,6 +66,7 @@ _SHOP: dict[str, tuple[tuple[str, str, str], ...]] = {
         ("fits", "[fits.NAME]: what a trial with a buried thermocouple told; written by fit", "see below"),
         ("horn", "[horn]: a horn or lamp on a serial control line", "see below"),
         ("phone", "[phone]: messages through Apprise", "see below"),
+        ("records", "[records]: copies of the archive, and what counts after a comeback", "see below"),
     ),
     "shop": (
         ("name!", "of the shop, on every certificate", '"Juniper Flat Section Repair"'),
@@ -153,7 +159,71 @@ _SHOP: dict[str, tuple[tuple[str, str, str], ...]] = {
         ("after", "how long an alarm of high priority waits for an acknowledgement", '"3 min"'),
         ("repeat", "between two messages about the same alarm", '"10 min"'),
     ),
+    "records": (
+        ("backup", "false for no copies by the recorder", "true"),
+        ("backup_folder", "where copies go; another disk is the better place", '"E:/press-monitor"'),
+        ("backup_every", "between two copies", '"24 h"'),
+        ("backup_keep", "how many of the newest are kept", "14"),
+        ("old_enough_days", "age at which a repair counts as one that might have come back", "90"),
+        ("figures_by_person", "true shows comeback rates of single persons", "false"),
+    ),
 }
+
+_LINE = (
+    ("port!", "as the press's own port", '"COM3"'),
+    ("baud", "9600 unless said", "19200"),
+    ("parity", "none, even, odd", '"none"'),
+    ("stopbits", "1 or 2", "1"),
+    ("bytesize", "data bits", "8"),
+)
+_TEXT_LINE = (
+    *_LINE,
+    ("labels", "labelled values: label to channel[unit]", '{ T1 = "inner_mat[degF]", P = "bag[psi]" }'),
+    ("fields", "values in a fixed order, empty for one nobody wants", '["inner_mat[degF]", "", "bag[psi]"]'),
+    ("json", "an object a line: path to channel[unit]", '{ "zones.0.temp" = "inner_mat[degF]" }'),
+    ("pattern", "a regular expression for a whole line, its groups being the labels", "'(?P<T1>\\S+) F'"),
+    ("delimiter", "between fields; a space means any white space", '";"'),
+    ("decimal", "point or comma", '","'),
+    ("open_marks", "what says an open sensor", '["OPEN", "----", ""]'),
+    ("ignore", "lines beginning so are skipped", '"#"'),
+    ("encoding", "ascii, utf-8, latin-1 or cp1252", '"ascii"'),
+    ("newline", "what ends a line", '"\\r"'),
+    ("max_line", "longest line, bytes", "256"),
+    ("checksum", "xor, sum-8, sum-16, crc-16/ccitt, crc-16/xmodem or crc-16/modbus, in hexadecimal", '"xor"'),
+    ("checksum_from", "what stands before the checked text", '"$"'),
+    ("checksum_after", "what stands between text and checksum", '"*"'),
+    ("checksum_order", "high-first or low-first", '"high-first"'),
+    ("ask", "what the instrument wants to be asked", '"READ?\\r\\n"'),
+    ("every", "seconds between questions", "1.0"),
+    ("answer_within", "seconds it may take to answer", "1.0"),
+    ("answer_lines", "lines of an answer", "1"),
+    (
+        "polls",
+        "several questions, each with a form of its own",
+        '[{ ask = "T?", fields = ["bag[psi]"] }]',
+    ),
+)
+_MODBUS = (
+    *_LINE,
+    ("unit_id", "the instrument's number on the line", "1"),
+    ("map", "a register map that comes with the program", '"eight-loop-thermocouple"'),
+    ("period", "seconds between two reads of a register", "1.0"),
+    ("timeout", "seconds an instrument may think", "0.3"),
+    ("gap", "registers read along between two wanted ones", "8"),
+    ("largest_read", "registers a request at most", "125"),
+    ("channels!", "a table a channel", "see below"),
+    ("channels.CHANNEL.point", "a point of the map, in place of what follows", '"loop-1"'),
+    ("channels.CHANNEL.map", "of another map", '"two-word-transmitter"'),
+    ("channels.CHANNEL.unit_id", "of another instrument on the line", "2"),
+    ("channels.CHANNEL.unit", "what the register holds", '"degC"'),
+    ("channels.CHANNEL.function", "holding or input", '"input"'),
+    ("channels.CHANNEL.address", "on the wire, from 0", "0"),
+    ("channels.CHANNEL.type", "int16, uint16, int32, uint32 or float32", '"int16"'),
+    ("channels.CHANNEL.order", "of 32 bits: ABCD, CDAB, BADC or DCBA", '"ABCD"'),
+    ("channels.CHANNEL.scale", "value = raw * scale + offset", "0.1"),
+    ("channels.CHANNEL.offset", "likewise", "0.0"),
+    ("channels.CHANNEL.open", "raw numbers that say an open sensor", "[0x7FFF]"),
+)
 
 
 def keys() -> Iterator[Key]:
@@ -162,6 +232,8 @@ def keys() -> Iterator[Key]:
         yield from (_key(SHOP_FILE, table, *entry) for entry in entries)
     for table, entries in (("", _REPAIR), ("layers", _LAYER), ("stacks.layers", _LAYER)):
         yield from (_key(REPAIR_FILE, table, *entry) for entry in entries)
+    yield from (_key(TEXT_LINE, "", *entry) for entry in _TEXT_LINE)
+    yield from (_key(MODBUS, "", *entry) for entry in _MODBUS)
 
 
 def _key(file: str, table: str, name: str, words: str, example: str) -> Key:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 
 import pytest
 
+from drivers.modbus import ModbusDriver
+from drivers.options import Options
+from drivers.text_line import TextLineDriver
 from press_monitor.fitting import fit_press
-from press_monitor.setup.keys import REPAIR_FILE, SHOP_FILE, keys
+from press_monitor.setup.keys import MODBUS, REPAIR_FILE, SHOP_FILE, TEXT_LINE, keys
 from press_monitor.shop import ShopError, load_repair, load_shop
 from press_monitor.tables import Table
 
@@ -187,6 +191,46 @@ def test_required_keys_are_required(tmp_path):
         path.write_text(before + head + first + "\n" + rest.partition("\n")[2], "utf-8")
         with pytest.raises(ShopError, match=rf"{name}: (is missing|wants)"):
             load_shop(path)
+
+
+def options_asked(monkeypatch, driver, *settings):
+    """Every option a driver asks for, given these settings one after the other; of a channel by its own table."""
+    seen, finish = set(), Options.finish
+
+    def note(self):
+        above = re.sub(r"^channels\..*\.$", "channels.CHANNEL.", self._where)
+        seen.update(above + name for name in self._asked if "[" not in above)
+        finish(self)
+
+    monkeypatch.setattr(Options, "finish", note)
+    for each in settings:
+        driver(each, lambda: 0.0)
+    return seen
+
+
+LINE = {"port": "loop://", "labels": {"P": "bag[psi]"}}
+ASKED = {"port": "loop://", "ask": "?", "checksum": "xor"}
+
+
+def test_the_options_of_text_line_are_those_it_asks_for(monkeypatch):
+    seen = options_asked(
+        monkeypatch,
+        TextLineDriver,
+        {**LINE, "pattern": "(?P<P>.*)"},
+        {**ASKED, "fields": ["bag[psi]"]},
+        {**ASKED, "json": {"p": "bag[psi]"}},
+        {"port": "loop://", "polls": [{"ask": "?", "fields": ["bag[psi]"]}]},
+    )
+    assert seen == {key.path for key in keys() if key.file == TEXT_LINE}
+
+
+def test_the_options_of_modbus_are_those_it_asks_for(monkeypatch):
+    bag = {"function": "input", "address": 40, "type": "float32", "unit": "psi"}
+    by_map = {"map": "eight-loop-thermocouple", "point": "loop-1"}
+    seen = options_asked(monkeypatch, ModbusDriver, {"port": "loop://", "channels": {"bag": bag, "inner_mat": by_map}})
+    # Of a point only the map's keys are left when the channel is read.
+    seen |= {f"channels.CHANNEL.{name}" for name in by_map}
+    assert seen == {key.path for key in keys() if key.file == MODBUS}
 
 
 def test_every_key_has_a_word_and_an_example():

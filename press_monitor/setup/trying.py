@@ -1,0 +1,81 @@
+"""Trying a press of a shop file that is not written yet: what its channels read, as the recorder would keep it."""
+
+from __future__ import annotations
+
+import contextlib
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from drivers.base import PortLost
+from drivers.serial_port import SerialPort
+from press_monitor.fitting import FittedPress, fit_press, refuse_shared
+from press_monitor.setup.listening import Heard, Opener, find_baud
+from press_monitor.setup.steps import Listen, Tried, Try
+from press_monitor.shop import ShopError, load_shop
+
+__all__ = ["do_listen", "do_try"]
+
+_SLICE_S = 0.2
+
+
+def do_listen(
+    step: Listen,
+    told: Callable[[Heard], None] = lambda _: None,
+    *,
+    make: Opener = SerialPort,
+    clock: Callable[[], float] = time.monotonic,
+) -> Tried:
+    """Carry out a step of listening."""
+    try:
+        heard = find_baud(step.settings, step.bauds, step.seconds, ask=step.ask, make=make, clock=clock, told=told)
+    except PortLost as error:
+        return Tried(trouble=str(error))
+    return Tried(heard)
+
+
+def do_try(
+    step: Try, told: Callable[[str], None] = lambda _: None, *, clock: Callable[[], float] = time.monotonic
+) -> Tried:
+    """Open the press's driver for a few seconds; `told` gets each new line of values."""
+    with tempfile.TemporaryDirectory(prefix="press-monitor-") as folder:
+        path = Path(folder) / "shop.toml"
+        path.write_text(step.text, encoding="utf-8")
+        try:
+            shop = load_shop(path)
+            fitted = fit_press(shop.presses[step.press], shop, clock)
+            others = [p for name, p in shop.presses.items() if name != step.press]
+            refuse_shared([*(fit_press(other, shop, clock) for other in others), fitted], shop)
+        except ShopError as error:
+            return Tried(trouble=f"{error.key}: {error.message}")
+    return _values(fitted, step.seconds, told, clock)
+
+
+def _values(fitted: FittedPress, seconds: float, told: Callable[[str], None], clock: Callable[[], float]) -> Tried:
+    latest: dict[str, str] = {}
+    units = {channel.name: (channel.unit, channel.decimals) for channel in fitted.channels}
+    began, line = clock(), ""
+    try:
+        fitted.driver.open()
+        while clock() - began < seconds:
+            for done in fitted.conditioner.condition(fitted.driver.read(_SLICE_S)):
+                unit, decimals = units[done.channel]
+                value = done.words if done.n is None else f"{done.n / 10**decimals:.{decimals}f} {unit}"
+                latest[done.channel] = value
+            now = ", ".join(f"{name} {value}" for name, value in latest.items())
+            if now != line:
+                line = now
+                told(now)
+    except PortLost as error:
+        return Tried(lines=_lines(latest), trouble=str(error))
+    finally:
+        with contextlib.suppress(Exception):
+            fitted.driver.close()
+    missing = [name for name in units if name not in latest]
+    trouble = f"nothing came for {', '.join(missing)}" if missing else ""
+    return Tried(lines=_lines(latest), trouble=trouble)
+
+
+def _lines(latest: dict[str, str]) -> tuple[str, ...]:
+    return tuple(f"{name}: {value}" for name, value in latest.items())
