@@ -14,6 +14,7 @@ import hashlib
 import json
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -33,6 +34,8 @@ _WALK = (
     "SELECT l.seq, l.kind, l.certificate, l.body, l.hash, l.signature, t.cycle_id, t.sha256, t.data"
     " FROM ledger l LEFT JOIN trace t ON t.entry = l.seq ORDER BY l.seq"
 )
+
+_BATCH = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,15 +162,20 @@ class _Walk:
         elif whole:
             self.verifier = named
 
-    def proved(self, seq: int, certificate: int | None, body: bytes, stored: bytes, signature: bytes) -> bool:
-        """Chain and signature of one entry; sets the hash that the next one builds on. False: do not believe it."""
+    def proved(
+        self, seq: int, certificate: int | None, body: bytes, stored: bytes, signature: bytes, signed: bool | None
+    ) -> bool:
+        """Chain and signature of one entry; sets the hash that the next one builds on. False: do not believe it.
+
+        `signed`: whether the signature over the stored hash holds, where that has been looked at already.
+        """
         computed = None if self.prev is None else chained(self.prev, body)
         if seq == 0:
             self.take_key(seq, body, computed == stored)
         holds = self.verifier.holds if self.verifier is not None else None
         if computed == stored:
             self.prev = stored
-            if holds is None or holds(signature, stored):
+            if holds is None or (holds(signature, stored) if signed is None else signed):
                 return True
             self.bad(seq, certificate, "signature", f"entry {seq}: the signature does not hold")
             return False
@@ -183,8 +191,8 @@ class _Walk:
             self.bad(seq, certificate, "chain", f"entry {seq}: was changed; its hash does not follow from its body")
         return False
 
-    def entry(self, row: tuple[Json, ...]) -> None:
-        """One entry and its trace."""
+    def entry(self, row: tuple[Json, ...], signed: bool | None = None) -> None:
+        """One entry and its trace; `signed` as in `proved`."""
         seq, kind, certificate, body, stored, signature, *trace = row
         self.entries += 1
         expected = 0 if self.head is None else self.head[0] + 1
@@ -196,10 +204,17 @@ class _Walk:
             )
             self.bad(expected, None, "missing", gap)
             self.prev = None
-        self.head = (seq, stored)
         if kind == CURE_RECORD:
             self.number(seq, certificate)
-        believed = self.proved(seq, certificate, body, stored, signature)
+        if not (isinstance(body, bytes) and isinstance(stored, bytes) and isinstance(signature, bytes)):
+            self.bad(seq, certificate, "columns", f"entry {seq}: body, hash or signature is not bytes")
+            self.head, self.prev = (seq, b""), None
+            self.items_known = False
+            if certificate is not None:
+                self.unread.add(certificate)
+            return
+        self.head = (seq, stored)
+        believed = self.proved(seq, certificate, body, stored, signature, signed)
         content: Json = None
         said = None
         if believed:
@@ -281,6 +296,37 @@ class _Walk:
             return
         if isinstance(about, Mapping) and rows != about.get("rows"):
             self.bad(seq, certificate, "trace", f"entry {seq}: {rows} readings, {about.get('rows')} stated")
+
+
+def _walk(walk: _Walk, rows: sqlite3.Cursor) -> None:
+    """Every entry in its order. Signatures are checked a batch ahead, beside reading and comparing all the rest."""
+    first = rows.fetchone()
+    if first is None:
+        return
+    walk.entry(first)
+    if walk.verifier is None:
+        for row in rows:
+            walk.entry(row)
+        return
+    holds = walk.verifier.holds
+
+    def check(batch: Sequence[tuple[Json, ...]]) -> list[bool]:
+        return [
+            isinstance(stored, bytes) and isinstance(signature, bytes) and holds(signature, stored)
+            for _, _, _, _, stored, signature, *_ in batch
+        ]
+
+    ahead: tuple[list[tuple[Json, ...]], Future[list[bool]]] | None = None
+    with ThreadPoolExecutor(1, thread_name_prefix="signatures") as pool:
+        while True:
+            batch = rows.fetchmany(_BATCH)
+            coming = (batch, pool.submit(check, batch)) if batch else None
+            if ahead is not None:
+                for row, signed in zip(ahead[0], ahead[1].result(), strict=True):
+                    walk.entry(row, signed)
+            if coming is None:
+                return
+            ahead = coming
 
 
 def _beside(db: sqlite3.Connection, walk: _Walk) -> None:
@@ -381,8 +427,7 @@ def verify(
         except sqlite3.Error as e:
             raise ArchiveError(f"{path}: cannot be read: {e}") from e
         try:
-            for row in db.execute(_WALK):
-                walk.entry(row)
+            _walk(walk, db.execute(_WALK))
             _beside(db, walk)
             _compare_handed_out(walk, handed_out)
         except sqlite3.Error as e:

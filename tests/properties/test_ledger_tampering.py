@@ -308,6 +308,22 @@ def test_other_changes(sealed: Path, name: str) -> None:
     assert report.first_bad == entry or name == "traces swapped"
 
 
+@pytest.mark.parametrize("column", ["body", "hash", "signature"])
+@pytest.mark.parametrize("value", ["'words'", "7", "NULL", "1.5"])
+def test_values_of_another_type(sealed: Path, column: str, value: str) -> None:
+    """A table made anew without its types takes anything; verify says so and goes on."""
+
+    def change(db: sqlite3.Connection) -> None:
+        db.execute("CREATE TABLE other AS SELECT * FROM ledger")
+        db.execute("DROP TABLE ledger")
+        db.execute("ALTER TABLE other RENAME TO ledger")
+        db.execute(f"UPDATE ledger SET {column} = {value} WHERE seq = 3")
+
+    report = spoilt(sealed, change)
+    assert (report.ok, report.first_bad) == (False, 3)
+    assert 3 in report.certificates_bad and 1 not in report.certificates_bad
+
+
 def test_the_triggers_refuse_it_all_to_begin_with(sealed: Path) -> None:
     copy = sealed.with_name("guarded.sqlite")
     copy.write_bytes(sealed.read_bytes())
