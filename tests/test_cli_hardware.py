@@ -118,7 +118,7 @@ def test_an_instrument_is_listened_to_and_a_wrong_form_is_noticed(tmp_path: Path
         with instrument(answer) as port:
             asked = LINE.format(port).replace("options = {", f'options = {{ ask = "{question}\\r",')
             shop = write_shop(tmp_path, asked)
-            assert findings("--shop", shop, "--listen", 2)[("readings", "P2")] == state
+            assert findings("--shop", shop, "--listen", 0.5)[("readings", "P2")] == state
 
 
 def test_keys_are_listed() -> None:

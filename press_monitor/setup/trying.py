@@ -18,6 +18,8 @@ from press_monitor.shop import ShopError, load_shop
 __all__ = ["do_listen", "do_try"]
 
 _SLICE_S = 0.2
+_ENOUGH = 3
+"""Values of every channel after which the rest of the time would show nothing new."""
 
 
 def do_listen(
@@ -54,15 +56,17 @@ def do_try(
 
 def _values(fitted: FittedPress, seconds: float, told: Callable[[str], None], clock: Callable[[], float]) -> Tried:
     latest: dict[str, str] = {}
+    counts = {channel.name: 0 for channel in fitted.channels}
     units = {channel.name: (channel.unit, channel.decimals) for channel in fitted.channels}
     began, line = clock(), ""
     try:
         fitted.driver.open()
-        while clock() - began < seconds:
+        while clock() - began < seconds and min(counts.values()) < _ENOUGH:
             for done in fitted.conditioner.condition(fitted.driver.read(_SLICE_S)):
                 unit, decimals = units[done.channel]
                 value = done.words if done.n is None else f"{done.n / 10**decimals:.{decimals}f} {unit}"
                 latest[done.channel] = value
+                counts[done.channel] += 1
             now = ", ".join(f"{name} {value}" for name, value in latest.items())
             if now != line:
                 line = now

@@ -255,6 +255,8 @@ def test_a_lost_instrument_sounds_the_horn_until_somebody_acknowledges(tmp_path,
         assert tell("start", press="P1", args=start).answer == "done"
         until(lambda: (tmp_path / "awake").exists(), "the computer to be kept awake")
         until(lambda: about()["horn"] == "ready", "a quiet horn")
+        # How often it speaks has to be known before its silence can be judged.
+        until(lambda: recorder.stations["P1"].cycle.seq >= 8, "the instrument's rhythm")
         line.log.clear()
         instrument.lost = True
         until(lambda: about()["horn"] == "sounding" and True in line.log, "the horn")
