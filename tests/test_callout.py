@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 
 from drivers.ports import PortIdentity
@@ -71,6 +74,13 @@ def test_mistakes_name_the_key(tmp_path, more, says):
         shop(tmp_path, more)
     assert says in str(caught.value)
     assert str(tmp_path / "shop.toml") in str(caught.value)
+
+
+def test_the_readmes_example_is_read_as_it_stands(tmp_path):
+    readme = (Path(__file__).resolve().parent.parent / "README.md").read_text("utf-8")
+    (example,) = [block for block in re.findall(r"```toml\n(.*?)```", readme, re.DOTALL) if "[horn]" in block]
+    read = shop(tmp_path, "\n" + example)
+    assert read.horn == Horn("/dev/ttyUSB3", "dtr", 10.0) and len(read.phone.urls) == 1
 
 
 def test_no_address_is_repeated_in_words(tmp_path):

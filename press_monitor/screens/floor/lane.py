@@ -53,6 +53,9 @@ def draw_lane(
         if port.get("state") == "lost":
             words = f"{look.signs.alarm} port lost: {plain(str(port.get('why') or ''))}"
             cells.text(left + 2, height // 2 + 1, words, palette.attention)
+        elif port.get("talk") in ("silent", "garbled", "no answer", "flooded"):
+            words = f"{look.signs.alarm} {port['talk']}: {plain(str(port.get('why') or ''))}"
+            cells.text(left + 2, height // 2 + 1, words, palette.attention)
         return cells
     if width >= _NARROW:
         chart = _draw_charts(view, snapshot, width - left - right - 3, height, look, units)
