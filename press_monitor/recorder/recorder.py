@@ -247,12 +247,12 @@ class Recorder:
             number = place.station.finished()
             if number is not None:
                 self._say(f"{name}: sealed as certificate {number}" if number else f"{name}: could not be sealed")
-            if real - place.published >= _PUBLISH_S:
+            if place.station.changed and real - place.published >= _PUBLISH_S:
                 place.station.about = self._about(place)
-                if place.station.publish():
-                    place.published = real
-            if (news := place.port_news()) is not None:
-                self._say(f"{name}: {news}")
+                place.station.publish()
+                place.published = real
+                if (news := place.port_news()) is not None:
+                    self._say(f"{name}: {news}")
         for command in self._writer.commands():
             self._obey(command)
         for line in self._writer.said():

@@ -306,6 +306,11 @@ class Station:
         if jobs:
             self._put(*jobs)
 
+    @property
+    def changed(self) -> bool:
+        """Whether `publish` has something to say."""
+        return self._changed
+
     def publish(self) -> bool:
         """Queue the press's state for the dashboards, if it has changed since the last time."""
         if not self._changed:
