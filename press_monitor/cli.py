@@ -12,21 +12,19 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from press_monitor import __version__
-from press_monitor.commands.audit import comeback, correct, inspect, ticket, where_used, worth
 from press_monitor.commands.certificates import certificate, export_found, export_options, verify
 from press_monitor.commands.filters import filter_options, read_filters
 from press_monitor.commands.first_run import setup
 from press_monitor.commands.hardware import check, ports
-from press_monitor.commands.keeping import archive as archive_group
 from press_monitor.commands.science import fit, plan
 from press_monitor.commands.sensors import thermocouple
-from press_monitor.commands.stores import stores
 from press_monitor.console import (
     MOST_LINES,
     PATH,
     PROBLEM,
     REFUSED,
     Commands,
+    Later,
     Number,
     archive_option,
     as_json,
@@ -265,8 +263,18 @@ def paths(ctx: click.Context, archive: Path | None, as_json: bool) -> None:
         put(f"{name.replace('_', ' '):<14}{there}{'' if there.exists() else '   (not there yet)'}")
 
 
-_AUDIT = (comeback, inspect, correct, ticket, where_used, worth, stores, archive_group)
-for _command in (*_AUDIT, certificate, verify, thermocouple, plan, fit, ports, check, setup):
+_AUDIT, _STORES, _KEEPING = (f"press_monitor.commands.{module}" for module in ("audit", "stores", "keeping"))
+_LATER = (
+    Later("comeback", _AUDIT, "comeback", "The tire of certificate NUMBER came back."),
+    Later("inspect", _AUDIT, "inspect", "A person has looked at the repair of certificate NUMBER."),
+    Later("correct", _AUDIT, "correct", "Correct a ticket, or withdraw what was entered by mistake."),
+    Later("ticket", _AUDIT, "ticket", "Attach a ticket to certificate NUMBER and judge it anew."),
+    Later("where-used", _AUDIT, "where_used", "What shared a lot, bag, mat, probe or press."),
+    Later("worth", _AUDIT, "worth", "Repair or replace, and where both cost the same."),
+    Later("stores", _STORES, "stores", "Lots, bags, mats and probes, and what must not be used."),
+    Later("archive", _KEEPING, "archive", "Copies, putting one back, recovery, the signing key."),
+)
+for _command in (*_LATER, certificate, verify, thermocouple, plan, fit, ports, check, setup):
     cli.add_command(_command)
 
 

@@ -18,6 +18,7 @@ __all__ = [
     "PROBLEM",
     "REFUSED",
     "Commands",
+    "Later",
     "Number",
     "Quantity",
     "Temperature",
@@ -109,8 +110,34 @@ def words_of(error: Exception) -> list[str]:
     return [f"press-monitor: {lines[0]}", *lines[1:]]
 
 
+class Later(click.Command):
+    """A command whose module is imported when it runs: until then it is a name and a line of help.
+
+    Making the options of every command is most of what ``--help`` would cost.
+    """
+
+    def __init__(self, name: str, module: str, attribute: str, short_help: str) -> None:
+        super().__init__(name, short_help=short_help, add_help_option=False)
+        self._module, self._attribute = module, attribute
+
+    def real(self) -> click.Command:
+        """The command itself."""
+        import importlib
+
+        command = getattr(importlib.import_module(self._module), self._attribute)
+        assert isinstance(command, click.Command)
+        return command
+
+
 class Commands(click.Group):
     """The group of commands; it turns what they raise into words and an exit code."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that is meant, its module imported now."""
+        name, command, rest = super().resolve_command(ctx, args)
+        return name, command.real() if isinstance(command, Later) else command, rest
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
         """Run a command. Errors end with exit 2, shown whole where PRESS_MONITOR_DEBUG is set."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -162,6 +161,8 @@ def inspect(
 
 def _value(text: str) -> Any:  # noqa: ANN401 - any TOML
     """What stands behind KEY=: true, a number, a list as TOML writes them; else plain text."""
+    import tomllib
+
     try:
         return tomllib.loads(f"value = {text}")["value"]
     except tomllib.TOMLDecodeError:
@@ -321,7 +322,10 @@ def where_used(
     as_json: bool,
     **items: str | None,
 ) -> None:
-    """What shared a lot, bag, mat, probe or press, and whether more of it came back than of the rest."""
+    """What shared a lot, bag, mat, probe or press, and how much of it came back.
+
+    Against the rest of the shop's repairs of the same age, with exact intervals and tests.
+    """
     import time
 
     from press_monitor.archive.reader import ArchiveReader

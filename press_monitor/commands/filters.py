@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -95,6 +94,8 @@ def _known(key: str) -> tuple[str, ...]:
 
 def _one_of(option: str, value: str, known: tuple[str, ...]) -> None:
     if value not in known:
+        import difflib
+
         near = difflib.get_close_matches(value, known, 1)
         hint = f"did you mean {near[0]}?" if near else f"there are: {', '.join(known)}"
         raise click.BadParameter(f"{value!r} is none; {hint}", param_hint=option)

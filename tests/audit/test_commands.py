@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 
 from press_monitor.archive import Archive, ArchiveReader
 from press_monitor.cli import cli
-from press_monitor.console import MOST_LINES
+from press_monitor.console import MOST_LINES, Later
 from press_monitor.paths import HOME_VARIABLE
 from tests.archive.helpers import flip, seal_one, tamper
 from tests.audit.cures import DAY, Bench, warming
@@ -306,6 +306,15 @@ def test_an_archive_that_is_none(
     refused(run(*words, "--archive", at), "odd.sqlite")
     assert not at.is_file() or at.read_bytes() == b"Dear customer,\n" * 500
     assert kind != "missing" or not at.exists()
+
+
+def test_commands_imported_later_are_those_they_say() -> None:
+    later = [command for command in cli.commands.values() if isinstance(command, Later)]
+    assert len(later) == 8
+    for command in later:
+        assert command.real().name == command.name and command.real().help
+    shown = run("--help").stdout
+    assert all(f"  {command.name} " in shown and str(command.short_help) in shown for command in later)
 
 
 def test_a_ticket_file_with_a_mistake_names_its_line(bench: Bench, tmp_path: Path) -> None:
