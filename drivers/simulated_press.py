@@ -209,7 +209,7 @@ class SimulatedPress:
             return reading
         match trouble.kind:
             case "lifted-probe":
-                reading = channel(self._probe[name])
+                reading = channel(self._probe.get(name, true))
             case "erratic-probe":
                 reading = channel(true, trouble.numbers["noise"])
             case "reversed-probe":
