@@ -24,21 +24,22 @@ from tests.archive.fixtures.make import write_key
 from tests.archive.helpers import NOON, body, new_start
 from tests.audit.cures import DAY, LOCK, NOTE, Bench, warming
 
-GOOD = 24
+GOOD = 21
+COLD, BARE, ACTED = GOOD + 1, GOOD + 2, GOOD + 3
 
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Bench:
-    """24 good cures, then one that ran cold with a soft bag (25), one without a ticket (26), one with actions (27)."""
+    """21 good cures, then one that ran cold with a soft bag (22), one without a ticket (23), one with actions (24)."""
     bench = Bench(tmp_path_factory.mktemp("bench"))
     with bench.open() as archive, archive.transaction():
         for k in range(GOOD):
             ticket = {"bag": "B1", "materials": [{"use": "filler", "lot": "SG-1"}]}
-            rows = warming(150, mat=2960 + 3 * k, bag=3280 + k)
+            rows = warming(120, mat=2960 + 3 * k, bag=3280 + k)
             bench.seal(archive, rows, ticket=ticket, started_utc=NOON + k * DAY, verdict="pass")
-        bench.seal(archive, warming(150, mat=2300, bag=2000), ticket={"bag": "B2"}, started_utc=NOON + 30 * DAY)
-        bench.seal(archive, warming(150), setup=bench.setup(ticketed=False, repair=False), started_utc=NOON + 31 * DAY)
-        bench.seal(archive, warming(150), actions=(NOTE, LOCK), ticket={}, started_utc=NOON + 32 * DAY)
+        bench.seal(archive, warming(120, mat=2300, bag=2000), ticket={"bag": "B2"}, started_utc=NOON + 30 * DAY)
+        bench.seal(archive, warming(120), setup=bench.setup(ticketed=False, repair=False), started_utc=NOON + 31 * DAY)
+        bench.seal(archive, warming(120), actions=(NOTE, LOCK), ticket={}, started_utc=NOON + 32 * DAY)
     return bench
 
 
@@ -59,7 +60,7 @@ def asked(bench: Bench) -> Asked:
 # -- judged again --
 
 
-@pytest.mark.parametrize("number", [25, 26, 27])
+@pytest.mark.parametrize("number", [COLD, BARE, ACTED])
 def test_the_same_program_judges_the_same(shop: Bench, number: int) -> None:
     """Rows, gaps and actions are all that decided: stepped again, event for event the same result."""
     with ArchiveReader(shop.path) as reader:
@@ -69,7 +70,7 @@ def test_the_same_program_judges_the_same(shop: Bench, number: int) -> None:
     assert json.loads(json.dumps(again.profiles)) == body["profiles"]
     assert changes(body["result"], again.result) == ()
     assert again.model == body["model"]
-    if number == 27:
+    if number == ACTED:
         assert [told["action"]["note"] for told in body["actions"]] == ["smells hot", ""]
 
 
@@ -79,8 +80,8 @@ def test_another_card_of_the_compound_changes_the_cure_and_is_told(shop: Bench, 
     slower = tmp_path / "shop.toml"
     slower.write_text(shop.files["shop"].read_text().replace('tc90 = "12 min"', 'tc90 = "20 min"'), "utf-8")
     with ArchiveReader(shop.path) as reader:
-        body, trace = reader.record(27).sealed.content, reader.trace(27)
-        told = judged_anew(reader, 27, load_shop(slower))
+        body, trace = reader.record(ACTED).sealed.content, reader.trace(ACTED)
+        told = judged_anew(reader, ACTED, load_shop(slower))
     again = judge_again(body, trace, todays(setup_of(body), load_shop(slower), "P1"))
     assert [change.words() for change in model_changes(body, again)] == ["compound section-gum, tc90 720 -> 1200"]
     assert told.model_changes == model_changes(body, again) and told.changes == changes(body["result"], again.result)
@@ -114,9 +115,9 @@ def test_what_differs_is_listed_and_nothing_else() -> None:
 )
 def test_a_record_that_cannot_be_read_is_said_so(shop: Bench, spoil: Any) -> None:
     with ArchiveReader(shop.path) as reader:
-        body, trace = reader.record(25).sealed.content, reader.trace(25)
+        body, trace = reader.record(COLD).sealed.content, reader.trace(COLD)
     spoil(body)
-    with pytest.raises(AuditError, match="certificate 25 cannot be judged again"):
+    with pytest.raises(AuditError, match=f"certificate {COLD} cannot be judged again"):
         judge_again(body, trace)
 
 
@@ -139,7 +140,7 @@ def test_records_of_the_first_format_are_judged_again(tmp_path: Path, monkeypatc
 
 def test_a_cold_cure_with_a_soft_bag_lies_outside_the_band(shop: Bench) -> None:
     with ArchiveReader(shop.path) as reader:
-        found = compare(reader, 25)
+        found = compare(reader, COLD)
     assert found.good == tuple(range(GOOD, 0, -1)) and f"{GOOD} comparable good cures" in found.note
     by_name = {figure.name: figure for figure in found.figures}
     assert by_name["deepest state of cure"].n == GOOD
@@ -158,7 +159,7 @@ def test_the_band_is_that_of_the_good_ones(shop: Bench) -> None:
 
     assert GOOD >= ENOUGH
     with ArchiveReader(shop.path) as reader:
-        figure = next(f for f in compare(reader, 25).figures if f.name == "hottest rubber peaked at")
+        figure = next(f for f in compare(reader, COLD).figures if f.name == "hottest rubber peaked at")
         peaks = [reader.record(n).sealed.content["result"]["cure"]["hottest"]["peak_degC"] for n in range(1, GOOD + 1)]
     assert (figure.low, figure.median, figure.high) == pytest.approx(tuple(np.percentile(peaks, (5, 50, 95))))
 
@@ -172,7 +173,7 @@ def test_a_good_one_lies_inside_the_band_of_the_others(shop: Bench) -> None:
 
 def test_nothing_to_compare_with_is_said(bench: Bench) -> None:
     with ArchiveReader(bench.path) as reader:
-        found = compare(reader, 26)  # no thickness: the recipe alone decides
+        found = compare(reader, BARE)  # no thickness: the recipe alone decides
         assert found.good
     with bench.open() as archive:
         other = replace(bench.setup(), recipe=replace(bench.shop.recipe("section-300"), name="other"))
@@ -211,14 +212,14 @@ def test_where_a_curve_leaves_the_band_and_for_how_long(tmp_path: Path) -> None:
 
 
 def test_a_comeback_is_entered_with_what_today_makes_of_it(bench: Bench) -> None:
-    report = came_back(asked(bench), 25, "Cure-Sponge", day=date(2030, 6, 1), by="Ines", note="porous at the crown")
+    report = came_back(asked(bench), COLD, "Cure-Sponge", day=date(2030, 6, 1), by="Ines", note="porous at the crown")
     assert (report.cause, report.day, report.age_days, report.sealed_verdict) == (
         *("cure sponge", "2030-06-01", 46, "incomplete"),
     )
     assert report.anew.verdict == "incomplete" and report.anew.changes == ()
     with ArchiveReader(bench.path) as reader:
         entry = reader.entry(report.entry or 0).content
-        assert reader.records(comeback="cure sponge")[0].number == 25
+        assert reader.records(comeback="cure sponge")[0].number == COLD
     assert (entry["cause"], entry["by"], entry["note"]) == ("cure sponge", "Ines", "porous at the crown")
     assert entry["judged_anew"]["verdict"] == "incomplete"
     bag = next(rate for rate in report.suspects if rate.kind == "bag")
@@ -231,7 +232,7 @@ def test_a_comeback_is_entered_with_what_today_makes_of_it(bench: Bench) -> None
 def test_a_day_that_cannot_be(bench: Bench, day: date) -> None:
     before = bench.path.read_bytes()
     with pytest.raises(AuditError, match="cannot have come back on"):
-        came_back(asked(bench), 25, "reversion", day=day)
+        came_back(asked(bench), COLD, "reversion", day=day)
     assert bench.path.read_bytes() == before
 
 
@@ -242,10 +243,10 @@ def test_a_certificate_that_is_not_there(bench: Bench) -> None:
 
 def test_what_cannot_be_judged_again_can_still_come_back(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     def refuses(*_: object) -> None:
-        raise AuditError("certificate 25 cannot be judged again: of another age")
+        raise AuditError(f"certificate {COLD} cannot be judged again: of another age")
 
     monkeypatch.setattr(comebacks, "judge_again", refuses)
-    report = came_back(asked(bench), 25, "reversion", day=date(2030, 6, 1))
+    report = came_back(asked(bench), COLD, "reversion", day=date(2030, 6, 1))
     assert report.entry and report.anew.verdict is None and "of another age" in report.anew.trouble
 
 
@@ -254,21 +255,21 @@ def test_what_cannot_be_judged_again_can_still_come_back(bench: Bench, monkeypat
 
 def test_a_late_ticket_has_the_cure_judged_on_what_it_says(bench: Bench) -> None:
     ticket = read_ticket({"customer": "Upper Mesa", "mats_overlap": True, "bag": "B1"}, date(2030, 6, 1))
-    report = attach_ticket(asked(bench), 26, ticket, shop=bench.shop, repair=bench.repair, by="Ines")
+    report = attach_ticket(asked(bench), BARE, ticket, shop=bench.shop, repair=bench.repair, by="Ines")
     assert report.verdict_before == "incomplete" and report.verdict == "incomplete"
     with ArchiveReader(bench.path) as reader:
-        row = reader.records(number=26)[0]
+        row = reader.records(number=BARE)[0]
         entry = reader.entry(report.entry).content
-        sealed = reader.record(26).sealed.content
-        with_layers = reader.record(27).sealed.content
+        sealed = reader.record(BARE).sealed.content
+        with_layers = reader.record(ACTED).sealed.content
         assert sealed["result"]["cure"]["deepest"] is None
         # The same rows under the same layers: but for what people did, as the cycle that had its ticket from the start.
         assert entry["result"]["cure"] == with_layers["result"]["cure"]
         assert (row.customer, row.thickness_mm, row.state_of_cure) == (
             *("Upper Mesa", 44.0, entry["result"]["cure"]["deepest"]["state_of_cure"]),
         )
-        assert reader.records(bag="B1")[0].number == 26
-        told = judged_anew(reader, 26)
+        assert reader.records(bag="B1")[0].number == BARE
+        told = judged_anew(reader, BARE)
     assert told.verdict == "incomplete" and told.changes == ()
     assert any(change.what == "deepest state of cure" for change in report.changes)
     assert verify(bench.path).ok
@@ -280,7 +281,7 @@ def test_what_should_not_have_been_used_is_found_when_the_ticket_comes(bench: Be
     with bench.open() as archive:
         archive.append("stores", stores_body("lot", "SG-9", {"expires": "2030-01-01"}))
     ticket = read_ticket({"materials": [{"lot": "sg-9"}]}, date(2030, 6, 1))
-    report = attach_ticket(asked(bench), 26, ticket, shop=bench.shop)
+    report = attach_ticket(asked(bench), BARE, ticket, shop=bench.shop)
     assert report.found == ("lot SG-9 expired on 2030-01-01",)
     with ArchiveReader(bench.path) as reader:
         (override,) = reader.entry(report.entry).content["ticket"]["overrides"]
