@@ -26,6 +26,8 @@ from press_monitor.archive.types import ArchiveError, Command, CycleStart, Json,
 __all__ = ["Archive"]
 
 _CHECKPOINT_BUSY_MS = 50
+_STATISTICS_EVERY = 500
+"""Certificates between two looks at what the derived tables hold: a recorder may run for months."""
 
 
 class Archive:
@@ -278,6 +280,8 @@ class Archive:
                 return done
             number, start = self._open_cycle(cycle_id)
             certificate = sealing.seal(self._db, self._key, number, start, body, self._now())
+            if certificate % _STATISTICS_EVERY == 0:
+                self.take_statistics()
             del self._cycles[cycle_id]
             self._sealed = True
             return certificate

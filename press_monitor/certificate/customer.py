@@ -17,7 +17,17 @@ from press_monitor.certificate.cautions import DEFERENCE, INFLATION, PROVES
 from press_monitor.certificate.curves import profile_charts, time_charts
 from press_monitor.certificate.model import Certificate, Code, Item, Pair, Section, Words
 from press_monitor.certificate.outcome import banners_of, key_figures, share
-from press_monitor.certificate.parts import as_it_stands, dated, footer_of, label_of, leaves, mapping, units_of, when
+from press_monitor.certificate.parts import (
+    as_it_stands,
+    dated,
+    footer_of,
+    label_of,
+    leaves,
+    mapping,
+    standing,
+    units_of,
+    when,
+)
 from press_monitor.certificate.proof import code_text
 from press_monitor.quantities import UnitSystem
 
@@ -116,7 +126,7 @@ def _verdict(result: Mapping[str, Json]) -> Iterator[Item]:
 
 def _inspection(record: CertificateRecord) -> Iterator[Item]:
     """The newest inspection's result and day, without its inspector; and any comeback."""
-    inspections = [entry for entry in record.later if entry.kind == INSPECTION]
+    inspections = [entry for entry in standing(record) if entry.kind == INSPECTION]
     if not inspections:
         yield Words("Not inspected", strong=True)
         yield Words("No inspection of the finished repair is recorded here. Ask for one before the tire is inflated.")
@@ -125,7 +135,7 @@ def _inspection(record: CertificateRecord) -> Iterator[Item]:
         day = when(newest.content.get("written_utc"))[:10]
         yield Words(f"Inspected: {newest.content.get('result') or 'result not recorded'}", strong=True)
         yield Words(f"Recorded {day}, ledger entry {newest.seq}. A person's judgement, apart from the cure record.")
-    for entry in record.later:
+    for entry in standing(record):
         if entry.kind == COMEBACK:
             day = when(entry.content.get("written_utc"))[:10]
             yield Words(f"Came back {day}: {entry.content.get('cause') or 'cause not recorded'}", strong=True)

@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from press_monitor.archive.ledger import CORRECTION, TICKET_ATTACHED
-from press_monitor.archive.types import CertificateRecord
+from press_monitor.archive.derived import as_it_stands as added_up
+from press_monitor.archive.derived import standing as still_standing
+from press_monitor.archive.ledger import TICKET_ATTACHED
+from press_monitor.archive.types import CertificateRecord, LedgerEntry
 from press_monitor.certificate.model import Pair
 from press_monitor.certificate.outcome import share
 from press_monitor.quantities import Dimension, QuantityError, UnitSystem, dimension_of
@@ -24,6 +26,7 @@ __all__ = [
     "leaves",
     "mapping",
     "newest_entry",
+    "standing",
     "unit_words",
     "units_of",
     "when",
@@ -56,16 +59,17 @@ def when(utc: Json) -> str:
     return f"{text[:10]} {text[11:19]} UTC" if text.endswith("Z") and len(text) >= 20 else text
 
 
+def standing(record: CertificateRecord) -> tuple[LedgerEntry, ...]:
+    """The later entries without those that a correction has withdrawn."""
+    kept = {body["entry"] for body in still_standing([entry.content for entry in record.later])}
+    return tuple(entry for entry in record.later if entry.seq in kept)
+
+
 def as_it_stands(record: CertificateRecord) -> tuple[dict[str, Json], Mapping[str, Json], int | None]:
-    """Ticket and result with what was added since, and the entry that judged anew."""
-    body = record.sealed.content
-    ticket, result, judged_by = dict(mapping(body.get("ticket"))), mapping(body["result"]), None
-    for entry in record.later:
-        if entry.kind in (TICKET_ATTACHED, CORRECTION):
-            ticket |= mapping(entry.content.get("ticket"))
-        if entry.kind == TICKET_ATTACHED and entry.content.get("result"):
-            result, judged_by = mapping(entry.content["result"]), entry.seq
-    return ticket, result, judged_by
+    """Ticket and result with what was added since and not withdrawn, and the entry that judged anew."""
+    ticket, result = added_up(record.sealed.content, [entry.content for entry in record.later])
+    judged = [e.seq for e in standing(record) if e.kind == TICKET_ATTACHED and e.content.get("result")]
+    return ticket, result, judged[-1] if judged else None
 
 
 def leaves(value: Json, path: str = "") -> Iterator[tuple[str, str]]:

@@ -13,6 +13,7 @@ from pathlib import Path
 from drivers.ports import FoundPort, PortsUnknown, list_ports
 from drivers.serial_port import words_of_trouble
 from press_monitor.archive import ArchiveError, ArchiveReader
+from press_monitor.archive.care import look_after
 from press_monitor.archive.types import Json, RecorderRow
 from press_monitor.paths import locations
 from press_monitor.recorder.alarm_path import HORN_TESTED, PHONE_TESTED, last_tests
@@ -54,6 +55,7 @@ def examine(shop_file: Path, archive: Path, seconds: float, *, say: Callable[[st
     findings.append(checks.check_disk(folder, shutil.disk_usage(folder).free))
     findings.append(checks.check_archive(archive))
     findings.append(checks.check_key(locations().key_file, archive))
+    findings += _looked_after(archive, fitting.shop, now)
     findings.append(_awake())
     return findings
 
@@ -95,6 +97,22 @@ def _phone_extra(shop: Shop) -> list[Finding]:
     if shop.phone is None or importlib.util.find_spec("apprise") is not None:
         return []
     return [problem("phone", "messages want one more package", 'pip install "press-monitor[phone]"')]
+
+
+def _looked_after(archive: Path, shop: Shop | None, now: float) -> list[Finding]:
+    """Copies of archive and key. A missing copy is a note: only its owner knows of those that lie elsewhere."""
+    backups = None if shop is None else shop.upkeep.backup_folder
+    found = []
+    for each in look_after(archive, locations().key_file, locations().backups if backups is None else backups, now):
+        if each.name in ("archive", "key"):
+            continue  # told already, with more of a look
+        if each.ok and not each.advice:
+            found.append(fine(each.name, each.words))
+        elif each.name == "key file":
+            found.append(problem(each.name, each.words, each.advice))
+        else:
+            found.append(note(each.name, each.words, each.advice))
+    return found
 
 
 def _awake() -> Finding:
