@@ -190,14 +190,20 @@ def _overrides(done: Sequence[Deed], ticket: Mapping[str, Json]) -> Iterator[Ite
         if deed.kind in OVERRIDES and not deed.refused
     ]
     signed_off = ticket.get("overrides")
-    said += [
-        "ticket: " + ", ".join(f"{path.replace('_', ' ')} {value}" for path, value in leaves(item))
-        for item in (signed_off if isinstance(signed_off, list) else ())
-    ]
+    said += [_signed_off(item) for item in (signed_off if isinstance(signed_off, list) else ())]
     if not said:
         yield Words("None.")
     for text in said:
         yield Words(text, bullet=True)
+
+
+def _signed_off(item: Json) -> str:
+    """One use that the ticket names though it should not have been. Without a name it was found after the cure."""
+    told = mapping(item)
+    if not told.get("what"):
+        return "ticket: " + ", ".join(f"{path.replace('_', ' ')} {value}" for path, value in leaves(item))
+    by = f"used all the same by {told['by']}, " if told.get("by") else ""
+    return f"ticket: {told['what']}; {by}{told.get('reason') or 'no reason given'}"
 
 
 def _gaps(body: Mapping[str, Json]) -> Iterator[Item]:
