@@ -263,12 +263,14 @@ def paths(ctx: click.Context, archive: Path | None, as_json: bool) -> None:
         put(f"{name.replace('_', ' '):<14}{there}{'' if there.exists() else '   (not there yet)'}")
 
 
-_AUDIT, _STORES, _KEEPING = (f"press_monitor.commands.{module}" for module in ("audit", "stores", "keeping"))
+_AUDIT, _ENTERED, _STORES, _KEEPING = (
+    f"press_monitor.commands.{module}" for module in ("audit", "later", "stores", "keeping")
+)
 _LATER = (
     Later("comeback", _AUDIT, "comeback", "The tire of certificate NUMBER came back."),
-    Later("inspect", _AUDIT, "inspect", "A person has looked at the repair of certificate NUMBER."),
-    Later("correct", _AUDIT, "correct", "Correct a ticket, or withdraw what was entered by mistake."),
-    Later("ticket", _AUDIT, "ticket", "Attach a ticket to certificate NUMBER and judge it anew."),
+    Later("inspect", _ENTERED, "inspect", "A person has looked at the repair of certificate NUMBER."),
+    Later("correct", _ENTERED, "correct", "Correct a ticket, or withdraw what was entered by mistake."),
+    Later("ticket", _ENTERED, "ticket", "Attach a ticket to certificate NUMBER and judge it anew."),
     Later("where-used", _AUDIT, "where_used", "What shared a lot, bag, mat, probe or press."),
     Later("worth", _AUDIT, "worth", "Repair or replace, and where both cost the same."),
     Later("stores", _STORES, "stores", "Lots, bags, mats and probes, and what must not be used."),

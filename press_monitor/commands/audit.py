@@ -1,15 +1,14 @@
-"""After the cure: inspections, comebacks, corrections, late tickets; what shared what; repair or replace."""
+"""After the cure: a comeback, what shared what, repair or replace."""
 
 from __future__ import annotations
 
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from press_monitor.console import (
-    PATH,
     PROBLEM,
     Number,
     archive_option,
@@ -26,7 +25,7 @@ if TYPE_CHECKING:
     from press_monitor.shop import Shop
     from press_monitor.upkeep import Upkeep
 
-__all__ = ["comeback", "correct", "inspect", "ticket", "where_used", "worth"]
+__all__ = ["asked_at", "by_option", "comeback", "day_option", "note_option", "today_or", "where_used", "worth"]
 
 DAY = click.DateTime(("%Y-%m-%d",))
 by_option = click.option("--by", default="", metavar="NAME", help="Who says so.")
@@ -59,7 +58,8 @@ def _upkeep(shop: Shop | None) -> Upkeep:
     return Upkeep() if shop is None else shop.upkeep
 
 
-def _today(day: datetime | None) -> date:
+def today_or(day: datetime | None) -> date:
+    """The day that was given, else the shop's own today."""
     return datetime.now().astimezone().date() if day is None else day.date()
 
 
@@ -118,187 +118,6 @@ def comeback(
     with ArchiveReader(asked.path) as reader:
         units = units_of(reader.record(number).sealed.content)
     put(render_sections(comeback_sections(report, units)))
-
-
-def _added(entry: int, number: int, what: dict[str, Any], as_json: bool) -> None:
-    if as_json:
-        put_json({"certificate": number, "entry": entry, **what})
-    else:
-        put(f"certificate {number}: ledger entry {entry}")
-
-
-@click.command()
-@click.argument("number", type=int)
-@click.option("--result", required=True, metavar="R", help="sound, sound with remarks, rejected.")
-@click.option("--by", required=True, metavar="NAME", help="Who has looked at it.")
-@day_option
-@note_option
-@archive_option
-@as_json
-@click.pass_context
-def inspect(
-    ctx: click.Context,
-    /,
-    number: int,
-    result: str,
-    by: str,
-    day: datetime | None,
-    note: str,
-    archive: Path | None,
-    as_json: bool,
-) -> None:
-    """A person has looked at the repair of certificate NUMBER. It is kept apart from what was measured."""
-    from press_monitor.archive.entries import EntryError, inspection_body
-    from press_monitor.archive.requests import append_entry
-
-    when = _today(day)
-    if when > _today(None):
-        raise EntryError(f"day: {when} is still to come")
-    body = inspection_body(" ".join(result.casefold().split()), by=by, day=when, note=note)
-    entry = append_entry(asked_at(ctx, archive, "inspect"), "inspection", body, number)
-    _added(entry, number, body, as_json)
-
-
-def _value(text: str) -> Any:  # noqa: ANN401 - any TOML
-    """What stands behind KEY=: true, a number, a list as TOML writes them; else plain text."""
-    import tomllib
-
-    try:
-        return tomllib.loads(f"value = {text}")["value"]
-    except tomllib.TOMLDecodeError:
-        return text
-
-
-def _settings(given: tuple[str, ...]) -> dict[str, Any]:
-    made: dict[str, Any] = {}
-    for setting in given:
-        key, equals, text = setting.partition("=")
-        if not equals or not key.strip():
-            raise click.BadParameter(f"{setting!r} is not KEY=VALUE", param_hint="--set")
-        made[key.strip()] = _value(text.strip())
-    return made
-
-
-@click.command()
-@click.argument("number", type=int)
-@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="What the ticket should have said.")
-@click.option(
-    "--withdraw", type=click.IntRange(1), metavar="ENTRY", help="A later entry that should not have been made."
-)
-@click.option("--why", required=True, metavar="TEXT", help="What was wrong.")
-@click.option("--by", required=True, metavar="NAME", help="Who says so.")
-@archive_option
-@as_json
-@click.pass_context
-def correct(
-    ctx: click.Context,
-    /,
-    number: int,
-    settings: tuple[str, ...],
-    withdraw: int | None,
-    why: str,
-    by: str,
-    archive: Path | None,
-    as_json: bool,
-) -> None:
-    """Correct the ticket of certificate NUMBER, or withdraw an entry that names it. What was sealed stays readable.
-
-    \b
-    press-monitor correct 12 --set customer="Upper Mesa Hay" --why misspelt --by Ines
-    press-monitor correct 12 --set injury.length="130 mm" --why "measured again" --by Ines
-    press-monitor correct 12 --withdraw 40 --why "meant certificate 13" --by Ines
-    """  # noqa: D301 - click wants the very character
-    from press_monitor.archive.entries import correction_body
-    from press_monitor.archive.requests import append_entry
-
-    if bool(settings) == (withdraw is not None):
-        raise click.UsageError("give either --set or --withdraw")
-    asked = asked_at(ctx, archive, "correct")
-    changed = _corrected(asked.path, number, _settings(settings), withdraw)
-    body = correction_body(why=why, by=by, ticket=changed, withdraws=withdraw)
-    entry = append_entry(asked, "correction", body, number)
-    _added(entry, number, body, as_json)
-
-
-def _corrected(archive: Path, number: int, settings: dict[str, Any], withdraw: int | None) -> dict[str, Any]:
-    """The ticket's changed keys, whole and checked; refuses to withdraw what is not there or not this certificate's."""
-    from press_monitor.archive.derived import as_it_stands
-    from press_monitor.archive.entries import EntryError
-    from press_monitor.archive.reader import ArchiveReader
-    from press_monitor.archive.ticket import read_ticket
-
-    with ArchiveReader(archive) as reader:
-        record = reader.record(number)
-    later = [entry.content for entry in record.later]
-    if withdraw is not None:
-        entries = {entry.seq for entry in record.later if entry.kind != "correction"}
-        if withdraw not in entries:
-            known = ", ".join(map(str, sorted(entries))) or "none"
-            raise EntryError(f"certificate {number} has no entry {withdraw} to withdraw; there are: {known}")
-        return {}
-    ticket, _ = as_it_stands(record.sealed.content, later)
-    fresh: dict[str, Any] = {}
-    for path, value in settings.items():
-        key, _, inner = path.partition(".")
-        if inner:
-            held = fresh.get(key, ticket.get(key))
-            fresh[key] = {**(held if isinstance(held, dict) else {}), inner: value}
-        else:
-            fresh[key] = value
-    said = read_ticket(fresh, datetime.now().astimezone().date()).to_json()
-    # A key set to nothing is taken off the ticket, and a corrected TIN brings its week.
-    return {**{key: said.get(key) for key in fresh}, **({"tin_week": said.get("tin_week")} if "tin" in fresh else {})}
-
-
-@click.command()
-@click.argument("number", type=int)
-@click.argument("file", type=PATH)
-@click.option("--repair", type=PATH, metavar="FILE", help="What lay between the mats.")
-@click.option("--preset", metavar="NAME", help="Or a ready-made repair of the shop file.")
-@by_option
-@archive_option
-@shop_option
-@as_json
-@click.pass_context
-def ticket(
-    ctx: click.Context,
-    /,
-    number: int,
-    file: Path,
-    repair: Path | None,
-    preset: str | None,
-    by: str,
-    archive: Path | None,
-    shop: Path | None,
-    as_json: bool,
-) -> None:
-    """Attach the ticket in FILE to certificate NUMBER, and judge the cure on what it says.
-
-    Exit 1 for review, fail and incomplete.
-    """
-    from press_monitor.archive.ticket import load_ticket
-    from press_monitor.audit.comebacks import attach_ticket
-    from press_monitor.shop import ShopError, load_repair, load_shop
-
-    if repair is not None and preset is not None:
-        raise click.UsageError("give either --repair or --preset")
-    known = load_shop(place(ctx, "shop", shop))
-    made = load_ticket(file, datetime.now().astimezone().date())
-    layers = None if repair is None else load_repair(repair, known)
-    if preset is not None:
-        if preset not in known.repairs:
-            there = ", ".join(known.repairs) or "none"
-            raise ShopError(known.file, None, f"repairs.{preset}", f"no such ready-made repair; there are: {there}")
-        layers = known.repairs[preset]
-    report = attach_ticket(asked_at(ctx, archive, "ticket"), number, made, shop=known, repair=layers, by=by)
-    if as_json:
-        put_json(report.to_json())
-    else:
-        from press_monitor.certificate.audit_sheets import attach_sections
-        from press_monitor.certificate.text import render_sections
-
-        put(render_sections(attach_sections(report)))
-    ctx.exit(PROBLEM if report.verdict in ("review", "fail", "incomplete") else 0)
 
 
 @click.command("where-used")

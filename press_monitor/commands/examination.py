@@ -102,6 +102,8 @@ def _phone_extra(shop: Shop) -> list[Finding]:
 def _looked_after(archive: Path, shop: Shop | None, now: float) -> list[Finding]:
     """Copies of archive and key. A missing copy is a note: only its owner knows of those that lie elsewhere."""
     backups = None if shop is None else shop.upkeep.backup_folder
+    if not archive.exists():
+        return []
     found = []
     for each in look_after(archive, locations().key_file, locations().backups if backups is None else backups, now):
         if each.name in ("archive", "key"):
