@@ -140,10 +140,9 @@ class Stores:
             if trouble := item.trouble(on):
                 found.append(trouble)
             dried = ticket.cement_dry_s
-            if item.dry_time_s is not None and dried is not None and dried < item.dry_time_s:
-                found.append(
-                    f"lot {item.name} wants {item.dry_time_s / 60:g} min to dry; the ticket says {dried / 60:g} min"
-                )
+            if item.dry_time_s is not None and (dried is None or dried < item.dry_time_s):
+                said = "does not say how long it dried" if dried is None else f"says {dried / 60:g} min"
+                found.append(f"lot {item.name} wants {item.dry_time_s / 60:g} min to dry; the ticket {said}")
         return found
 
 

@@ -101,6 +101,10 @@ def test_everything_that_speaks_against_a_ticket(archive: Archive, reader: Archi
         "probe K-2: its calibration was due on 2031-02-01",
     ]
     assert reader.stores().troubles(read_ticket({}, DAY), DAY) == []
+    silent = read_ticket({"materials": [{"lot": "c-7"}]}, DAY)
+    assert reader.stores().troubles(silent, DAY) == [
+        "lot C-7 wants 30 min to dry; the ticket does not say how long it dried"
+    ]
 
 
 def test_an_override_wants_a_name_and_a_reason() -> None:
