@@ -11,6 +11,7 @@ import pytest
 from press_monitor.archive import Archive
 from press_monitor.certificate import export
 from press_monitor.paths import HOME_VARIABLE
+from press_monitor.screens.app import Dashboard
 from press_monitor.screens.certificates.screen import CertificateScreen
 from press_monitor.screens.floor.screen import FloorScreen
 from tests.archive.helpers import flip, tamper
@@ -35,6 +36,12 @@ def sealed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / "cures.sqlite"
 
 
+def over(path: Path | None) -> Dashboard:
+    app = make_dashboard(shop_of())
+    app.archive = path
+    return app
+
+
 async def settled(app, pilot) -> str:
     await app.workers.wait_for_complete()
     await pilot.pause()
@@ -42,7 +49,7 @@ async def settled(app, pilot) -> str:
 
 
 async def test_the_newest_comes_up_and_the_keys_turn_it_over(sealed):
-    app = make_dashboard(shop_of(), archive=sealed)
+    app = over(sealed)
     async with app.run_test(size=SIZE) as pilot:
         await pilot.press("c")
         assert isinstance(app.screen, CertificateScreen)
@@ -64,7 +71,7 @@ async def test_the_newest_comes_up_and_the_keys_turn_it_over(sealed):
 
 
 async def test_it_scrolls_to_its_end_and_no_further(sealed):
-    app = make_dashboard(shop_of(), archive=sealed)
+    app = over(sealed)
     async with app.run_test(size=SIZE) as pilot:
         await pilot.press("c")
         top = await settled(app, pilot)
@@ -80,7 +87,7 @@ async def test_it_scrolls_to_its_end_and_no_further(sealed):
 
 
 async def test_saving_says_where(sealed, tmp_path):
-    app = make_dashboard(shop_of(), archive=sealed)
+    app = over(sealed)
     async with app.run_test(size=(160, 40)) as pilot:
         await pilot.press("c")
         await settled(app, pilot)
@@ -97,7 +104,7 @@ async def test_saving_says_where(sealed, tmp_path):
 async def test_opening_hands_it_to_the_desktop_or_says_that_it_cannot(sealed, monkeypatch):
     given: list[Path] = []
     monkeypatch.setattr(export, "show_file", lambda path: bool(given.append(path)) or len(given) == 1)
-    app = make_dashboard(shop_of(), archive=sealed)
+    app = over(sealed)
     async with app.run_test(size=SIZE) as pilot:
         await pilot.press("c")
         await settled(app, pilot)
@@ -114,7 +121,7 @@ async def test_a_changed_record_is_not_shown(sealed, tmp_path):
     mine = tmp_path / "mine.sqlite"
     shutil.copy(sealed, mine)
     tamper(mine, lambda db: flip(db, "ledger", "signature", "seq", 2, 9))
-    app = make_dashboard(shop_of(), archive=mine)
+    app = over(mine)
     async with app.run_test(size=SIZE) as pilot:
         await pilot.press("c")
         shown = await settled(app, pilot)
@@ -128,7 +135,7 @@ async def test_a_changed_record_is_not_shown(sealed, tmp_path):
 
 async def test_an_archive_without_any_says_when_there_will_be_one(tmp_path):
     Archive.open(tmp_path / "new.sqlite", key_path=tmp_path / "ledger.key").close()
-    app = make_dashboard(shop_of(), archive=tmp_path / "new.sqlite")
+    app = over(tmp_path / "new.sqlite")
     async with app.run_test(size=SIZE) as pilot:
         await pilot.press("c")
         assert "No certificate yet" in await settled(app, pilot)
@@ -138,7 +145,7 @@ async def test_an_archive_without_any_says_when_there_will_be_one(tmp_path):
 
 async def test_the_palette_offers_it_where_there_is_an_archive(sealed):
     for archive, offered in ((sealed, True), (None, False)):
-        app = make_dashboard(shop_of(), archive=archive)
+        app = over(archive)
         async with app.run_test(size=SIZE) as pilot:
             titles = [command.title for command in app.get_system_commands(app.screen)]
             assert ("Certificates" in titles) is offered
@@ -148,7 +155,7 @@ async def test_the_palette_offers_it_where_there_is_an_archive(sealed):
 
 
 async def test_help_explains_it(sealed):
-    app = make_dashboard(shop_of(), archive=sealed)
+    app = over(sealed)
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.press("c")
         await settled(app, pilot)
