@@ -12,7 +12,7 @@ from typing import Any
 
 from press_monitor.archive.ledger import COMEBACK, INSPECTION
 from press_monitor.archive.trace import Trace
-from press_monitor.archive.types import CertificateRecord
+from press_monitor.archive.types import CertificateRecord, LedgerEntry
 from press_monitor.certificate.cautions import DEFERENCE, INFLATION, PROVES
 from press_monitor.certificate.curves import profile_charts, time_charts
 from press_monitor.certificate.model import Certificate, Code, Item, Pair, Section, Words
@@ -21,6 +21,7 @@ from press_monitor.certificate.parts import (
     as_it_stands,
     dated,
     footer_of,
+    judged_body,
     label_of,
     leaves,
     mapping,
@@ -71,7 +72,7 @@ def customer_copy(record: CertificateRecord, trace: Trace | None, after: bytes |
         # Marks stand for entries of the shop's own lists, which are not on this page.
         mats, bag = time_charts(trace, {**body, "actions": ()}, {**result, "alarms": ()}, units)
         deepest = mapping(mapping(result.get("cure")).get("deepest"))
-        through = profile_charts(body, units, str(deepest.get("stack")), temperature=False)[:1]
+        through = profile_charts(judged_body(record), units, str(deepest.get("stack")), temperature=False)[:1]
         charts = (mats, replace(bag, half=bool(through)), *through)
     sections = (
         Section("job", "Tire and repair", tuple(_job(body, ticket))),
@@ -132,13 +133,16 @@ def _inspection(record: CertificateRecord) -> Iterator[Item]:
         yield Words("No inspection of the finished repair is recorded here. Ask for one before the tire is inflated.")
     else:
         newest = inspections[-1]
-        day = when(newest.content.get("written_utc"))[:10]
+        day = _day(newest)
         yield Words(f"Inspected: {newest.content.get('result') or 'result not recorded'}", strong=True)
-        yield Words(f"Recorded {day}, ledger entry {newest.seq}. A person's judgement, apart from the cure record.")
+        yield Words(f"On {day}, ledger entry {newest.seq}. A person's judgement, apart from the cure record.")
     for entry in standing(record):
         if entry.kind == COMEBACK:
-            day = when(entry.content.get("written_utc"))[:10]
-            yield Words(f"Came back {day}: {entry.content.get('cause') or 'cause not recorded'}", strong=True)
+            yield Words(f"Came back {_day(entry)}: {entry.content.get('cause') or 'cause not recorded'}", strong=True)
+
+
+def _day(entry: LedgerEntry) -> str:
+    return str(entry.content.get("day") or when(entry.content.get("written_utc"))[:10])
 
 
 def _figures(result: Mapping[str, Json], units: UnitSystem) -> Iterator[Pair]:

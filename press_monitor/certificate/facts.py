@@ -7,20 +7,23 @@ from typing import Any
 
 from press_monitor.archive.ledger import TICKET_ATTACHED
 from press_monitor.archive.trace import Trace
-from press_monitor.archive.types import CertificateRecord, LedgerEntry
+from press_monitor.archive.types import CertificateRecord
 from press_monitor.certificate.cautions import SHOP_CAUTIONS
 from press_monitor.certificate.curves import chart_sections, profile_section
 from press_monitor.certificate.model import Certificate, Code, Grid, Item, Pair, Section, Words
 from press_monitor.certificate.outcome import Deed, alarm_letters, banners_of, deeds, minutes, outcome_sections
 from press_monitor.certificate.parts import (
+    JUDGED_ON,
     as_it_stands,
     dated,
     footer_of,
+    judged_body,
     known,
     label_of,
     leaves,
     mapping,
     newest_entry,
+    standing,
     unit_words,
     units_of,
     when,
@@ -34,6 +37,8 @@ Json = Any
 
 CLOCK_NOTES = ("clock-step", "sleep-gap")
 LEDGERS_OWN = ("entry", "kind", "certificate", "written_utc")
+TOLD_ABOVE = (*JUDGED_ON, "setup")
+"""Of a ticket attached later: shown in sections of their own."""
 OVERRIDES = ("shelve", "extend")
 MATERIALS = ("lots", "lot", "materials", "bag", "mats", "probes")
 PEOPLE = ("people", "technician", "operator")
@@ -51,7 +56,7 @@ RECIPE = {
     "bag_maximum": ("Bag maximum", "Pa"),
 }
 MODEL = {
-    "band.activation_energy": ("Band, activation energy", "J/mol"),
+    "band.activation_energy": ("Band, activation", "J/mol"),
     "band.diffusivity": ("Band, diffusivity", "times"),
     "band.thickness": ("Band, thickness", "times"),
     "band.contact": ("Band, contact", "times"),
@@ -79,6 +84,7 @@ def shop_copy(record: CertificateRecord, trace: Trace | None, after: bytes | Non
     body: Mapping[str, Json] = record.sealed.content
     units = units_of(body)
     ticket, result, judged_by = as_it_stands(record)
+    judged = judged_body(record)
     verdict, cure, phases, alarms = outcome_sections(result, units)
     if judged_by is not None:
         first = body["result"]["verdict"]
@@ -91,19 +97,19 @@ def shop_copy(record: CertificateRecord, trace: Trace | None, after: bytes | Non
         verdict,
         *(chart_sections(trace, body, result, units) if trace is not None else ()),
         cure,
-        profile_section(body, units),
+        profile_section(judged, units),
         phases,
         alarms,
         Section("actions", "What people did", _actions(done, alarm_letters(result["alarms"]))),
         Section("overrides", "Overrides", tuple(_overrides(done, ticket))),
         Section("gaps", "Gaps in the record", tuple(_gaps(body))),
-        Section("layers", "Layers and compounds", tuple(_layers(body, units))),
+        Section("layers", "Layers and compounds", tuple(_layers(judged, units))),
         Section("materials", "Materials", tuple(_told(told["materials"], "Not recorded."))),
         Section("people", "People", tuple(_told(told["people"], "Not recorded on the ticket."))),
         Section("recipe", "Recipe", tuple(known(body.get("recipe"), RECIPE, units))),
         Section("sensors", "Sensors", _sensors(body)),
-        Section("later", "Since it was sealed", tuple(_later(record.later))),
-        Section("model", "Model", tuple(_model(body))),
+        Section("later", "Since it was sealed", tuple(_later(record))),
+        Section("model", "Model", tuple(_model(judged, record, judged_by))),
         Section("seal", "Seal", tuple(_seal(record, after))),
         Section("cautions", "What this does and does not say", tuple(Words(c, bullet=True) for c in SHOP_CAUTIONS)),
     )
@@ -265,23 +271,30 @@ def _sensors(body: Mapping[str, Json]) -> tuple[Item, ...]:
     return (Grid(("Channel", "Kept in steps of", "Calibration"), tuple(rows)),)
 
 
-def _later(entries: Sequence[LedgerEntry]) -> Iterator[Item]:
-    if not entries:
+def _later(record: CertificateRecord) -> Iterator[Item]:
+    if not record.later:
         yield Words("Nothing was added. No inspection is recorded.")
-    for entry in entries:
-        yield Words(f"{entry.kind}, ledger entry {entry.seq}, {when(entry.content.get('written_utc'))}:")
+    kept = {entry.seq for entry in standing(record)}
+    for entry in record.later:
+        withdrawn = "" if entry.seq in kept else " WITHDRAWN by a later entry"
+        yield Words(f"{entry.kind}, ledger entry {entry.seq}, {when(entry.content.get('written_utc'))}:{withdrawn}")
         own = {k: v for k, v in entry.content.items() if k not in LEDGERS_OWN}
-        if entry.kind == TICKET_ATTACHED and isinstance(own.get("result"), Mapping):
-            own["result"] = own["result"].get("verdict")
+        if entry.kind == TICKET_ATTACHED:
+            own = {k: v for k, v in own.items() if k not in TOLD_ABOVE}
+            if isinstance(own.get("result"), Mapping):
+                own["result"] = own["result"].get("verdict")
         for path, value in leaves(own):
             yield Words(f"{label_of(path)}: {value}", bullet=True)
 
 
-def _model(body: Mapping[str, Json]) -> Iterator[Item]:
-    for path, value in leaves(body.get("model")):
+def _model(judged: Mapping[str, Json], record: CertificateRecord, judged_by: int | None) -> Iterator[Item]:
+    for path, value in leaves(judged.get("model")):
         name, unit = MODEL.get(path, (label_of(path), ""))
         yield Pair(name, f"{value.replace(', ', ' to ')} {unit}".strip() if path in MODEL else value)
-    yield Pair("Written by", f"press-monitor {body.get('software')}, record format {body.get('schema')}")
+    yield Pair("Written by", f"press-monitor {judged.get('software')}, record format {judged.get('schema')}")
+    anew = next((entry.content.get("software") for entry in record.later if entry.seq == judged_by), None)
+    if anew:
+        yield Pair("Judged anew by", f"press-monitor {anew}")
 
 
 def _seal(record: CertificateRecord, after: bytes | None) -> Iterator[Item]:

@@ -18,9 +18,11 @@ from press_monitor.certificate.outcome import share
 from press_monitor.quantities import Dimension, QuantityError, UnitSystem, dimension_of
 
 __all__ = [
+    "JUDGED_ON",
     "as_it_stands",
     "dated",
     "footer_of",
+    "judged_body",
     "known",
     "label_of",
     "leaves",
@@ -33,6 +35,9 @@ __all__ = [
 ]
 
 Json = Any
+
+JUDGED_ON = ("repair", "compounds", "profiles", "model")
+"""What a ticket attached later brings with the result judged anew."""
 
 
 def units_of(body: Mapping[str, Json]) -> UnitSystem:
@@ -70,6 +75,17 @@ def as_it_stands(record: CertificateRecord) -> tuple[dict[str, Json], Mapping[st
     ticket, result = added_up(record.sealed.content, [entry.content for entry in record.later])
     judged = [e.seq for e in standing(record) if e.kind == TICKET_ATTACHED and e.content.get("result")]
     return ticket, result, judged[-1] if judged else None
+
+
+def judged_body(record: CertificateRecord) -> Mapping[str, Json]:
+    """The sealed body with what the cure was judged on last: layers, compounds, model and profiles of a ticket that
+    was attached later.
+    """
+    body = dict(record.sealed.content)
+    for entry in standing(record):
+        if entry.kind == TICKET_ATTACHED and entry.content.get("result"):
+            body |= {key: entry.content[key] for key in JUDGED_ON if entry.content.get(key)}
+    return body
 
 
 def leaves(value: Json, path: str = "") -> Iterator[tuple[str, str]]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import copy
 import re
 from typing import Any
 
 import pytest
 
 from press_monitor.certificate.curves import time_charts
+from press_monitor.certificate.customer import customer_copy
 from press_monitor.certificate.facts import shop_copy
 from press_monitor.certificate.letters import cells
 from press_monitor.certificate.model import Pair, Words
@@ -15,7 +17,7 @@ from press_monitor.certificate.parts import units_of
 from press_monitor.certificate.text import WIDTH, render
 from press_monitor.quantities import UnitSystem
 from press_monitor.watch.types import to_json
-from tests.certificate.samples import entry, record, result
+from tests.certificate.samples import PROFILES, entry, record, result
 
 
 def text_of(*arguments: Any, **named: Any) -> str:
@@ -180,3 +182,49 @@ def test_the_content_is_typed_and_found_by_key() -> None:
     ]
     with pytest.raises(KeyError):
         made.section("price")
+
+
+def test_a_ticket_attached_later_brings_its_layers_and_profiles() -> None:
+    stack = copy.deepcopy(PROFILES["release"][0])
+    stack["name"] = "injury centre"
+    layers = [{"name": "whole filler", "thickness": 0.05, "compound": None}]
+    outcome = result(verdict="pass", reasons=[])
+    outcome["cure"]["deepest"]["stack"] = "injury centre"
+    judged = {
+        "result": outcome,
+        "repair": {"stacks": [{"name": "injury centre", "layers": layers}]},
+        "profiles": {"heat_off": None, "release": [stack]},
+        "model": {"version": 3},
+        "setup": {"driver": None, "ambient": 20.0},
+        "compounds": {},
+        "software": "9.9",
+    }
+    attached = entry(35, "ticket-attached", ticket={"tire": "skid steer 12-16.5"}, by="Jo Reed", **judged)
+    bare = {"ticket": None, "repair": None, "profiles": None, "setup": {"units": "us", "driver": "simulated"}}
+    kept, trace = record(bare, (attached,))
+    for made in (shop_copy(kept, trace), customer_copy(kept, trace)):
+        assert any(chart.title == "Cure, injury centre" for chart in made.charts())
+        assert "simulated press: no rubber was cured" in made.banners  # what was sealed, whatever is attached
+    text = render(shop_copy(kept, trace))
+    assert "whole filler" in text
+    assert "Model version         3" in text
+    assert "Judged anew by        press-monitor 9.9" in text
+    later = text[text.index("SINCE IT WAS SEALED") : text.index("MODEL\n")]
+    assert later.count("\n  - ") == 4, later  # ticket, by, result, software
+    withdrawn = entry(36, "correction", withdraws=35, ticket={}, why="another tire's", by="Jo Reed")
+    text = render(shop_copy(*record(bare, (attached, withdrawn))))
+    assert "Certificate 7: review" in text
+    assert "WITHDRAWN by a later entry" in " ".join(text.split())
+    assert "whole filler" not in text
+
+
+def test_the_day_of_an_inspection_is_the_day_it_was_made() -> None:
+    later = (
+        entry(40, "inspection", result="sound", by="Wilma Oakes", day="2030-03-16"),
+        entry(41, "comeback", cause="adhesion failure", day="2030-09-02"),
+    )
+    text = render(customer_copy(*record(later=later)))
+    assert "INSPECTED: SOUND" in text
+    assert "On 2030-03-16, ledger entry 40" in text
+    assert "CAME BACK 2030-09-02: ADHESION FAILURE" in text
+    assert "Wilma" not in text
