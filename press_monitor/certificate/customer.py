@@ -32,7 +32,7 @@ from press_monitor.certificate.parts import (
 from press_monitor.certificate.proof import code_text
 from press_monitor.quantities import UnitSystem
 
-__all__ = ["SHOWN", "customer_copy"]
+__all__ = ["NAMES", "SHOWN", "customer_copy"]
 
 Json = Any
 

@@ -10,6 +10,7 @@ from press_monitor.archive.trace import Trace
 from press_monitor.archive.types import CertificateRecord
 from press_monitor.certificate.cautions import SHOP_CAUTIONS
 from press_monitor.certificate.curves import chart_sections, profile_section
+from press_monitor.certificate.customer import NAMES, SHOWN
 from press_monitor.certificate.model import Certificate, Code, Grid, Item, Pair, Section, Words
 from press_monitor.certificate.outcome import Deed, alarm_letters, banners_of, deeds, minutes, outcome_sections
 from press_monitor.certificate.parts import (
@@ -40,6 +41,8 @@ LEDGERS_OWN = ("entry", "kind", "certificate", "written_utc")
 TOLD_ABOVE = (*JUDGED_ON, "setup")
 """Of a ticket attached later: shown in sections of their own."""
 OVERRIDES = ("shelve", "extend")
+JOB = (*SHOWN, "prep", "mats_overlap", "note")
+"""The order of a ticket's facts; what else there is follows."""
 MATERIALS = ("lots", "lot", "materials", "bag", "mats", "probes")
 PEOPLE = ("people", "technician", "operator")
 
@@ -169,8 +172,10 @@ def _job(body: Mapping[str, Json], told: Mapping[str, Json], ticketed: bool) -> 
         yield Pair("Closed", when(body.get("ended_utc")))
     if not ticketed:
         yield Pair("Ticket", "none: what was repaired, and by whom, is not recorded")
-    for path, value in leaves(told):
-        yield Pair(label_of(path), value)
+    order = {key: place for place, key in enumerate(JOB)}
+    for key in sorted(told, key=lambda key: order.get(key, len(order))):
+        for path, value in leaves({key: told[key]}):
+            yield Pair(NAMES.get(path) or label_of(path), value)
 
 
 def _actions(done: Sequence[Deed], letters: Mapping[str, str]) -> tuple[Item, ...]:
@@ -275,12 +280,19 @@ def _later(record: CertificateRecord) -> Iterator[Item]:
     if not record.later:
         yield Words("Nothing was added. No inspection is recorded.")
     kept = {entry.seq for entry in standing(record)}
+    ticket, _, _ = as_it_stands(record)
     for entry in record.later:
         withdrawn = "" if entry.seq in kept else " WITHDRAWN by a later entry"
         yield Words(f"{entry.kind}, ledger entry {entry.seq}, {when(entry.content.get('written_utc'))}:{withdrawn}")
         own = {k: v for k, v in entry.content.items() if k not in LEDGERS_OWN}
         if entry.kind == TICKET_ATTACHED:
             own = {k: v for k, v in own.items() if k not in TOLD_ABOVE}
+            said = mapping(own.pop("ticket", None))
+            own["ticket"] = {k: v for k, v in said.items() if ticket.get(k) != v}
+            if entry.seq in kept:
+                yield Words(
+                    "Ticket: told above" + (", but for what was corrected since:" if own["ticket"] else "."), True
+                )
             if isinstance(own.get("result"), Mapping):
                 own["result"] = own["result"].get("verdict")
         for path, value in leaves(own):

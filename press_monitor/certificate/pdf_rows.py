@@ -16,6 +16,8 @@ __all__ = ["TINTS", "Density", "Row", "Setter", "paginate"]
 LEADING: Final = 1.34
 LINE: Final = "#c9c9c9"
 CODE_SIDE: Final = 112.0
+WHOLE_TABLE: Final = 8
+"""Lines of a table that is not broken over two pages."""
 
 # Verdict: ink, tint behind it, sign. Word and sign carry it where there is no colour.
 TINTS: Final = {
@@ -324,6 +326,8 @@ class Setter:
         made = list(fixed)
         for row in rows[1:]:
             made += self._grid_row(row, widths, gap, size, grid.numeric, fixed, False)
+        if len(made) <= WHOLE_TABLE:
+            made = [replace(row, keep=True) for row in made[:-1]] + made[-1:]
         return [*made, Row(3.0)]
 
     def _grid_row(

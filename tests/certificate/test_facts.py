@@ -211,6 +211,14 @@ def test_a_ticket_attached_later_brings_its_layers_and_profiles() -> None:
     assert "Judged anew by        press-monitor 9.9" in text
     later = text[text.index("SINCE IT WAS SEALED") : text.index("MODEL\n")]
     assert later.count("\n  - ") == 4, later  # ticket, by, result, software
+    assert "Ticket: told above." in later
+    corrected = entry(
+        36, "correction", ticket={"tire": "skid steer 10-16.5"}, withdraws=None, why="misread", by="Jo Reed"
+    )
+    text = render(shop_copy(*record(bare, (attached, corrected))))
+    assert "Tire                  skid steer 10-16.5" in text
+    assert "Ticket: told above, but for what was corrected since:" in text
+    assert "Ticket: tire: skid steer 12-16.5" in text
     withdrawn = entry(36, "correction", withdraws=35, ticket={}, why="another tire's", by="Jo Reed")
     text = render(shop_copy(*record(bare, (attached, withdrawn))))
     assert "Certificate 7: review" in text
