@@ -290,9 +290,8 @@ def _later(record: CertificateRecord) -> Iterator[Item]:
             said = mapping(own.pop("ticket", None))
             own["ticket"] = {k: v for k, v in said.items() if ticket.get(k) != v}
             if entry.seq in kept:
-                yield Words(
-                    "Ticket: told above" + (", but for what was corrected since:" if own["ticket"] else "."), True
-                )
+                but = ", but for what was corrected since:" if own["ticket"] else "."
+                yield Words(f"Ticket: told above{but}", bullet=True)
             if isinstance(own.get("result"), Mapping):
                 own["result"] = own["result"].get("verdict")
         for path, value in leaves(own):

@@ -11,7 +11,8 @@ from typing import Final
 from press_monitor.certificate.figure import INK, QUIET
 from press_monitor.certificate.model import Certificate, Code, Pair, Section
 from press_monitor.certificate.pdf_fonts import fonts
-from press_monitor.certificate.pdf_rows import LINE, TINTS, Density, Placed, Row, Setter, paginate
+from press_monitor.certificate.pdf_pages import Placed, Row, paginate
+from press_monitor.certificate.pdf_rows import LINE, TINTS, Density, Setter
 from press_monitor.certificate.pdf_sheet import Sheet
 
 __all__ = ["LABELS", "PAPERS", "render_pdf"]
