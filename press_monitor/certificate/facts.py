@@ -44,6 +44,7 @@ OVERRIDES = ("shelve", "extend")
 JOB = (*SHOWN, "prep", "mats_overlap", "note")
 """The order of a ticket's facts; what else there is follows."""
 MATERIALS = ("lots", "lot", "materials", "bag", "mats", "probes")
+COLUMNS = ("use", "product", "compound", "lot", "expires")
 PEOPLE = ("people", "technician", "operator")
 
 RECIPE = {
@@ -147,9 +148,11 @@ def _sorted_ticket(ticket: Mapping[str, Json]) -> dict[str, dict[str, Json]]:
 def _told(facts: Mapping[str, Json], nothing: str) -> Iterator[Item]:
     if not any(True for _ in leaves(facts)):
         yield Words(nothing)
+    tables = {k: v for k, v in facts.items() if isinstance(v, list) and v and all(isinstance(i, Mapping) for i in v)}
+    for value in tables.values():
+        yield _table(value)
     for key, value in facts.items():
-        if isinstance(value, list) and value and all(isinstance(item, Mapping) for item in value):
-            yield _table(value)
+        if key in tables:
             continue
         for path, said in leaves({key: value}):
             yield Pair(label_of(path.removeprefix("people.")), said)
@@ -158,7 +161,9 @@ def _told(facts: Mapping[str, Json], nothing: str) -> Iterator[Item]:
 def _table(items: Sequence[Mapping[str, Json]]) -> Grid:
     """Things with the same keys, a row each."""
     rows = [dict(leaves(item)) for item in items]
-    head = tuple(dict.fromkeys(key for row in rows for key in row))
+    order = {key: place for place, key in enumerate(COLUMNS)}
+    there = dict.fromkeys(key for row in rows for key in row)
+    head = tuple(sorted(there, key=lambda key: order.get(key, len(order))))
     return Grid(tuple(map(label_of, head)), tuple(tuple(row.get(key, "") for key in head) for row in rows))
 
 

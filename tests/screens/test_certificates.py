@@ -86,6 +86,13 @@ async def test_it_scrolls_to_its_end_and_no_further(sealed):
         assert await settled(app, pilot) != top
 
 
+async def test_no_column_of_the_text_is_cut_on_the_narrowest_terminal(sealed):
+    app = over(sealed)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("c")
+        assert "=" * 80 in await settled(app, pilot)
+
+
 async def test_saving_says_where(sealed, tmp_path):
     app = over(sealed)
     async with app.run_test(size=(160, 40)) as pilot:

@@ -13,6 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
 from press_monitor.archive.types import ArchiveError
+from press_monitor.certificate.text import WIDTH
 from press_monitor.screens.base import WatchScreen
 from press_monitor.screens.widgets.bars import Key
 from press_monitor.screens.widgets.cells import Cells, clip
@@ -46,10 +47,12 @@ class CertificateView(Drawn):
         """A heading that stays, and the lines below it."""
         palette = look.palette
         cells = Cells(width, height, palette.ground, palette.text)
-        cells.text(1, 0, clip(self.heading, width - 2), palette.text, bold=True)
+        # The text is eighty columns wide: where the terminal is no wider, every one of them is needed.
+        left = 1 if width > WIDTH + 1 else 0
+        cells.text(left, 0, clip(self.heading, width - 2 * left), palette.text, bold=True)
         for row, line in enumerate(self.lines[self.first : self.first + height - 1], start=1):
             rule = bool(line) and not line.strip("=-")
-            cells.text(1, row, clip(line, width - 2), palette.dim if rule else palette.text)
+            cells.text(left, row, clip(line, width - 2 * left), palette.dim if rule else palette.text)
         return cells
 
     def move(self, step: int) -> None:
@@ -102,10 +105,10 @@ class CertificateScreen(WatchScreen):
         """Few."""
         return (
             Key("Esc", "back", "back"),
-            Key("Left Right", "other"),
             Key("C", "copy", "copy"),
             Key("S", "save", "save"),
             Key("O", "open", "open"),
+            Key("Left Right", "other"),
             Key("?", "help", "app.explain"),
         )
 
