@@ -1,6 +1,6 @@
 """Measure what is promised: ``python -m tests.benchmarks [NAME ...] [--json]``.
 
-Every module of this package but this one is a benchmark: ``NAME`` says what it measures, and ``run() -> dict`` gives the
+Every module of this package but this one is a benchmark: ``NAME`` says what it measures, ``run() -> dict`` gives the
 figures and, where there is a promise, ``goal`` (in words) and ``met``. Each compares with a named peer or limit within
 one run, so the figures mean something on any computer. The exit status is 1 when a promise was missed.
 """
