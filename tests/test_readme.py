@@ -39,7 +39,7 @@ def only(mark: str) -> str:
 
 def test_each_of_the_two_commands_is_one_line_with_its_windows_form_beside() -> None:
     assert only("command: demo").endswith("press-monitor demo")
-    assert only("command: tests").endswith("-m pytest")
+    assert only("command: tests").endswith("-m pytest -n auto --dist loadfile")
     windows = [line for line in README.splitlines() if ".venv\\Scripts\\" in line]
     as_posix = [line.replace("\\", "/").replace(".venv/Scripts", ".venv/bin") for line in windows]
     assert as_posix == [only("command: demo").replace("python3 -m venv", "py -m venv"), only("command: tests")]
