@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Protocol, runtime_checkable
 
-__all__ = ["Clock", "Driver", "DriverError", "Fault", "PortLost", "Sample"]
+__all__ = ["Clock", "Driver", "DriverError", "Fault", "Loss", "PortLost", "Sample"]
 
 Clock = Callable[[], float]
 """Monotonic seconds; the recorder passes its own so that tests and the demo can set the pace."""
@@ -58,8 +58,33 @@ class DriverError(Exception):
         self.message = message
 
 
+class Loss(Enum):
+    """Why a port cannot be had, in a word for the operator."""
+
+    UNPLUGGED = "unplugged"
+    """It is not there, or went while it was read."""
+    NO_PERMISSION = "no permission"
+    """It is there and this user may not open it."""
+    IN_USE = "in use"
+    """Another program, or another press with other settings, has it."""
+    AMBIGUOUS = "not told apart"
+    """Several could be the one that is meant."""
+    NOT_REACHED = "not reached"
+    """The other end of a network connection does not answer, or hung up."""
+    FAILED = "failed"
+    """Anything else; the message says what."""
+
+
 class PortLost(Exception):
-    """The port is gone or cannot be opened now; the caller closes the driver, waits and opens it again."""
+    """The port is gone or cannot be opened now; the caller closes the driver, waits and opens it again.
+
+    `loss` is why; `device` is the port's name where one is known, else empty.
+    """
+
+    def __init__(self, message: str, loss: Loss = Loss.FAILED, device: str = "") -> None:
+        super().__init__(message)
+        self.loss = loss
+        self.device = device
 
 
 @runtime_checkable

@@ -134,11 +134,9 @@ def _delimited(options: Options, comma: bool) -> tuple[dict[str, Target], Split]
     if not targets:
         raise options.refuse("fields", "names no channel")
 
-    # A delimiter of spaces means any run of white space.
-    between = delimiter if delimiter.strip(" ") else None
-
     def split(line: str) -> Cells | None:
-        cells = line.split(between)
+        # A delimiter of spaces means any run of spaces and tabs.
+        cells = line.split(delimiter) if delimiter.strip(" ") else re.split("[ \t]+", line.strip(" \t"))
         return dict(zip(map(str, range(len(cells))), cells, strict=True)) if len(cells) == len(fields) else None
 
     return targets, split

@@ -80,7 +80,8 @@ class LineReader:
         return [self._sample(form.targets[key], cell, at) for key, cell in cells.items() if key in form.targets]
 
     def _sample(self, target: Target, cell: str | None, at: float) -> Sample:
-        cell = None if cell is None else cell.strip()
+        # Not every control character that Python counts as white space: one beside a number is a digit spoilt.
+        cell = None if cell is None else cell.strip(" \t")
         if cell is None or cell in self.form.open_marks:
             return Sample(target.channel, None, target.unit, at, Fault.OPEN)
         found = self.form.number.fullmatch(cell)

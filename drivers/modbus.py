@@ -67,6 +67,11 @@ class ModbusDriver:
         self._again = False
         self._stop = threading.Event()
 
+    @property
+    def port_name(self) -> str:
+        """The line's name."""
+        return self._settings.name
+
     def open(self) -> None:
         """Take the line, or join the press that has it. Raises `PortLost` where it cannot be had now."""
         self.close()

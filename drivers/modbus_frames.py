@@ -98,8 +98,8 @@ class _Library:
             return None
         if reply.isError():
             return Refusal(reply.exception_code)
-        # The library reads an odd byte count as one register less.
-        if body[1] != 2 * question.count or len(reply.registers) != question.count:
+        # The library reads an odd byte count as one register less, and does not mind more bytes than were counted.
+        if body[1] != 2 * question.count or len(body) != 2 + body[1] or len(reply.registers) != question.count:
             return None
         return tuple(reply.registers)
 

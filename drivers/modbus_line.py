@@ -11,7 +11,7 @@ import time
 from collections import deque
 from dataclasses import dataclass
 
-from drivers.base import PortLost
+from drivers.base import Loss, PortLost
 from drivers.modbus_frames import Answer, Codec, Garble, Question, RtuCodec, TcpCodec
 from drivers.modbus_wire import LineSettings, Wire, make_wire
 
@@ -58,7 +58,7 @@ class Line:
         self._opening = threading.Lock()
         self._wire: Wire | None = None
         self._codec: Codec
-        self._lost = ""
+        self._lost: PortLost | None = None
         self._question = Question(0, 3, 0, 1)
         self._quiet_at = self._deadline = 0.0
         self._heard_at = 0.0
@@ -71,8 +71,8 @@ class Line:
         with self._opening:
             if self._wire is not None:
                 return
-            if self._lost:
-                raise PortLost(self._lost)
+            if self._lost is not None:
+                raise self._again(self._lost)
             self._codec = TcpCodec() if self.settings.tcp else RtuCodec()
             wire = make_wire(self.settings)
             try:
@@ -136,7 +136,7 @@ class Line:
             self._lose(lost)
             raise
         except ConnectionError as error:
-            raise self._lose(PortLost(f"{self.settings.name}: {error}")) from error
+            raise self._lose(self._gone(str(error))) from error
 
     @property
     def time_left(self) -> float:
@@ -148,11 +148,19 @@ class Line:
         self._unheard += 1
         silent = time.monotonic() - self._heard_at
         if self.settings.tcp and self._unheard >= _SILENT_QUESTIONS and silent >= _SILENT_CONNECTION_S:
-            raise self._lose(PortLost(f"{self.settings.name}: nothing came for {silent:.0f} s"))
+            raise self._lose(self._gone(f"nothing came for {silent:.0f} s"))
+
+    def _gone(self, why: str) -> PortLost:
+        return PortLost(f"{self.settings.name}: {why}", Loss.NOT_REACHED, self.settings.name)
+
+    @staticmethod
+    def _again(lost: PortLost) -> PortLost:
+        """The same loss for another thread: one exception raised in two would carry both their tracebacks."""
+        return PortLost(str(lost), lost.loss, lost.device)
 
     def _lose(self, lost: PortLost) -> PortLost:
         """Close it for all who share it; returns what to raise."""
-        self._lost = self._lost or str(lost)
+        self._lost = self._lost or lost
         with _TABLE_LOCK:
             if _LINES.get(self.settings.key) is self:
                 del _LINES[self.settings.key]
@@ -168,7 +176,7 @@ class Line:
     def _taken(self) -> Wire:
         wire = self._wire
         if wire is None:
-            raise PortLost(self._lost or f"{self.settings.name}: not open")
+            raise PortLost(f"{self.settings.name}: not open") if self._lost is None else self._again(self._lost)
         return wire
 
 
@@ -183,7 +191,9 @@ def join(settings: LineSettings, who: object) -> Line:
         if line.settings.form != settings.form:
             raise PortLost(
                 f"{settings.name}: another press has it open with {line.settings.form}, this one wants "
-                f"{settings.form}; one line has one setting"
+                f"{settings.form}; one line has one setting",
+                Loss.IN_USE,
+                settings.name,
             )
         line.members.add(who)
     try:

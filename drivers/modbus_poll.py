@@ -203,7 +203,7 @@ class Poller:
                     if unit.fault is Fault.NO_ANSWER
                     else "answers garbled: are baud, parity and stop bits its own, and is the line terminated?"
                 )
-                lines.append(f"unit {unit_id} {what} Asked again every {unit.rest:g} s")
+                lines.append(f"unit {unit_id} {what} Asked again every {LONGEST_REST_S:g} s at least")
         return (*lines, *(job.trouble for job in self._jobs if job.trouble))
 
     def _job(self, block: Block) -> _Job:

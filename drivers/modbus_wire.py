@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Protocol
 from urllib.parse import urlsplit
 
-from drivers.base import DriverError, PortLost
+from drivers.base import DriverError, Loss, PortLost
 from drivers.options import Options
 from drivers.ports import port_key, wanted_words
 from drivers.serial_port import TROUBLE, SerialPort, read_line_settings
@@ -179,7 +179,7 @@ class _TcpWire:
         except TROUBLE as error:
             raise self._lost(error) from error
         if not data:
-            raise PortLost(f"{self._name}: the other end hung up")
+            raise PortLost(f"{self._name}: the other end hung up", Loss.NOT_REACHED, self._name)
         return data
 
     def close(self) -> None:
@@ -193,7 +193,7 @@ class _TcpWire:
         return self._socket
 
     def _lost(self, error: BaseException) -> PortLost:
-        return PortLost(f"{self._name}: {str(error) or type(error).__name__}")
+        return PortLost(f"{self._name}: {str(error) or type(error).__name__}", Loss.NOT_REACHED, self._name)
 
 
 def make_wire(settings: LineSettings) -> Wire:

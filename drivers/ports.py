@@ -12,7 +12,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from drivers.base import DriverError, PortLost
+from drivers.base import DriverError, Loss, PortLost
 
 __all__ = [
     "FoundPort",
@@ -36,12 +36,15 @@ _KEYS = ("vid", "pid", "serial_number", "location")
 class PortAbsent(PortLost):
     """No port is the wanted one now."""
 
+    def __init__(self, message: str) -> None:
+        super().__init__(message, Loss.UNPLUGGED)
+
 
 class PortAmbiguous(PortLost):
     """Several ports could be the wanted one; `candidates` are their device names. None of them is taken."""
 
     def __init__(self, message: str, candidates: Sequence[str]) -> None:
-        super().__init__(message)
+        super().__init__(message, Loss.AMBIGUOUS)
         self.candidates = tuple(candidates)
 
 

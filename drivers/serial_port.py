@@ -14,7 +14,7 @@ from typing import Any
 
 import serial
 
-from drivers.base import DriverError, PortLost
+from drivers.base import DriverError, Loss, PortLost
 from drivers.options import Options
 from drivers.ports import FoundPort, Wanted, list_ports, read_wanted, resolve, wanted_words
 
@@ -25,7 +25,16 @@ else:
 
     _TERMIOS = (termios.error,)
 
-__all__ = ["TROUBLE", "LineSettings", "SerialPort", "read_line_settings", "shut", "words_of_trouble"]
+__all__ = [
+    "TROUBLE",
+    "LineSettings",
+    "SerialPort",
+    "loss_of_trouble",
+    "lost_by",
+    "read_line_settings",
+    "shut",
+    "words_of_trouble",
+]
 
 TROUBLE: tuple[type[BaseException], ...] = (
     OSError,
@@ -88,21 +97,40 @@ def read_line_settings(options: Options) -> LineSettings:
     return settings
 
 
-def words_of_trouble(device: str, error: BaseException) -> str:
-    """What an error on a port means, and what to do about it."""
+def loss_of_trouble(device: str, error: BaseException) -> Loss:
+    """What kind of loss an error on a port is."""
     number = getattr(error, "errno", None)
     text = str(error) or type(error).__name__
+    if "://" in device:
+        return Loss.NOT_REACHED
     if number == errno.EACCES or (sys.platform != "win32" and "Permission denied" in text):
-        return f"{device}: no permission. {_permission_words(device)}"
+        return Loss.NO_PERMISSION
     if (
         number in (errno.EBUSY, errno.EAGAIN)
         or "exclusively lock" in text
         or (sys.platform == "win32" and ("PermissionError" in text or "Access is denied" in text))
     ):
-        return f"{device}: another program has it open. Close that one, or give this press another port"
-    if number == errno.ENOENT or "FileNotFoundError" in text:
+        return Loss.IN_USE
+    # What a port raises that vanishes under a read is as varied as the systems are; see `TROUBLE`.
+    return Loss.UNPLUGGED
+
+
+def words_of_trouble(device: str, error: BaseException) -> str:
+    """What an error on a port means, and what to do about it."""
+    text = str(error) or type(error).__name__
+    match loss_of_trouble(device, error):
+        case Loss.NO_PERMISSION:
+            return f"{device}: no permission. {_permission_words(device)}"
+        case Loss.IN_USE:
+            return f"{device}: another program has it open. Close that one, or give this press another port"
+    if getattr(error, "errno", None) == errno.ENOENT or "FileNotFoundError" in text:
         return f"{device}: is not there. Is the cable plugged in, and is that its name? press-monitor ports"
     return f"{device}: {text}"
+
+
+def lost_by(device: str, error: BaseException) -> PortLost:
+    """The `PortLost` that an error on a port is."""
+    return PortLost(words_of_trouble(device, error), loss_of_trouble(device, error), device)
 
 
 def _permission_words(device: str) -> str:
@@ -154,7 +182,7 @@ class SerialPort:
             port.open()
         except TROUBLE as error:
             shut(port)
-            raise PortLost(words_of_trouble(device, error)) from error
+            raise lost_by(device, error) from error
         self.name = device
         self._port = port
 
@@ -175,7 +203,7 @@ class SerialPort:
                 else:
                     self._closing.wait(min(left, _NAP_S))
             except TROUBLE as error:
-                raise PortLost(words_of_trouble(self.name, error)) from error
+                raise lost_by(self.name, error) from error
 
     def more(self, limit: int) -> bytes:
         """What has come by now, without waiting, up to about `limit` bytes. Raises `PortLost`."""
@@ -184,7 +212,7 @@ class SerialPort:
             while len(data) < limit and (waiting := port.in_waiting):
                 data += port.read(min(waiting, limit))
         except TROUBLE as error:
-            raise PortLost(words_of_trouble(self.name, error)) from error
+            raise lost_by(self.name, error) from error
         return bytes(data)
 
     def write(self, data: bytes) -> None:
@@ -192,7 +220,7 @@ class SerialPort:
         try:
             self._taken().write(data)
         except TROUBLE as error:
-            raise PortLost(words_of_trouble(self.name, error)) from error
+            raise lost_by(self.name, error) from error
 
     def pause(self, seconds: float) -> None:
         """Wait; `close` from elsewhere ends it."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Mapping, Sequence
 
-from drivers.base import Clock, Fault, PortLost, Sample
+from drivers.base import Clock, Fault, Loss, PortLost, Sample
 from drivers.options import Options
 from drivers.pacing import Pace
 from drivers.press_options import PressSettings, read_press
@@ -79,7 +79,7 @@ class SimulatedDriver:
                 if frame.unplugged:
                     if not samples:
                         self._is_open = False
-                        raise PortLost("simulated port: unplugged")
+                        raise PortLost("simulated port: unplugged", Loss.UNPLUGGED, "simulated port")
                     break
                 self._waiting = None
                 samples.extend(self._samples(frame))
@@ -131,7 +131,7 @@ class SimulatedDriver:
                 return
             self._waiting = None
         if self._peek().unplugged:
-            raise PortLost("simulated port: unplugged")
+            raise PortLost("simulated port: unplugged", Loss.UNPLUGGED, "simulated port")
 
     def _samples(self, frame: Frame) -> list[Sample]:
         unit, at = self._press.settings.unit, self._stamp(frame)

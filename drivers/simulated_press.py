@@ -19,6 +19,9 @@ _AMP_NOISE = 0.02
 _AMP_RESOLUTION = 0.01
 _LIFTED_LAG_S = 8.0
 _PROBE_OFFSET = 1.0
+# A reversed thermocouple runs to the lower end of its instrument's range and stays there: -200 degC is a usual end for
+# types J, K and T (common practice, no source).
+_COLDEST_DEGF = -328.0
 _PSI_TO = {"psi": 1.0, "kPa": 6.894757293168, "bar": 0.06894757293168}
 
 
@@ -213,7 +216,7 @@ class SimulatedPress:
             case "erratic-probe":
                 reading = channel(true, trouble.numbers["noise"])
             case "reversed-probe":
-                reading = channel(2.0 * self.settings.ambient_degF - true)
+                reading = channel(max(_COLDEST_DEGF, 2.0 * self.settings.ambient_degF - true))
             case _:
                 reading = channel(true)
                 if trouble.kind == "open-probe":

@@ -75,6 +75,11 @@ class TextLineDriver:
         self.claims = ((port_key(line.wanted), None),)
         """What no second press may take: the whole port."""
 
+    @property
+    def port_name(self) -> str:
+        """The port's name, the device's once it was found."""
+        return self._port.name
+
     def open(self) -> None:
         """Take the port. Raises `PortLost` where it cannot be had now."""
         self._port.open()

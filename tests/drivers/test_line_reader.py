@@ -183,3 +183,15 @@ def test_bad_options_are_named(options: dict[str, object], key: str, words: str)
     with pytest.raises(DriverError) as caught:
         reader(options)
     assert caught.value.key == key and words in caught.value.message
+
+
+@pytest.mark.parametrize("line", ["T1=\x1d01.2", "T1=30\x1c.2", "T1=301.2\x1f"])
+def test_a_control_character_beside_a_digit_is_a_digit_spoilt(line: str) -> None:
+    samples = reader({"labels": {"T1": "inner_mat[degF]"}}).feed(f"{line}\n".encode(), 1.0)
+    assert [(s.value, s.fault) for s in samples] == [(None, Fault.GARBLED)]
+
+
+def test_spaces_and_tabs_delimit_and_nothing_else_does() -> None:
+    form = {"fields": ["inner_mat[degF]", "bag[psi]"], "delimiter": " "}
+    assert [s.value for s in reader(form).feed(b" 301.2 \t 32.1 \n", 1.0)] == [301.2, 32.1]
+    assert {s.fault for s in reader(form).feed(b"301.2\x1d32.1\n", 1.0)} == {Fault.GARBLED}

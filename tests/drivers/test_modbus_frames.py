@@ -276,3 +276,9 @@ def test_the_library_says_nothing_on_the_terminal(capfd: pytest.CaptureFixture[s
     logging.getLogger("pymodbus.logging").error("what it would have said")
     captured = capfd.readouterr()
     assert captured.out == captured.err == ""
+
+
+def test_a_tcp_frame_longer_than_its_own_count_is_garbled() -> None:
+    codec = TcpCodec()
+    codec.ask(Question(17, 3, 0x6B, 3))
+    assert codec.feed(tcp(1, 17, "03 06 02 2B 00 00 00 64 00 00")) == Garble()

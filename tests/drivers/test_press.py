@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from drivers.base import DriverError
@@ -348,6 +348,7 @@ OPTIONS = st.fixed_dictionaries(
 
 @settings(max_examples=25, deadline=None)
 @given(OPTIONS)
+@example({"ambient_degF": -47.2, "faults": [{"kind": "reversed-probe"}], "interval_s": 60, "seed": 0})
 def test_no_options_make_the_physics_run_away(options: dict[str, object]) -> None:
     made = press(**options)
     for _ in range(120):
