@@ -94,8 +94,10 @@ def dimension_of(unit: str) -> Dimension:
 
 def to_si(value: float, unit: str) -> float:
     """A value in `unit` as degC, Pa, m, s, …. Raises `QuantityError` for an unknown unit."""
-    dimension_of(unit)
-    _, factor, offset = _UNITS[unit]
+    try:
+        _, factor, offset = _UNITS[unit]
+    except KeyError:
+        raise QuantityError(f"unknown unit {unit!r}") from None
     return (value + offset) * factor
 
 

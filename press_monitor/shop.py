@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from press_monitor.callout import Horn, Phone, read_horn, read_phone, read_port
 from press_monitor.cure.compound import Compound
@@ -93,6 +94,9 @@ class Shop:
     upkeep: Upkeep = field(default_factory=Upkeep)
     """How the records are looked after."""
 
+    zone: ZoneInfo | None = None
+    """The times of day that screens show; None: those of the computer."""
+
     def fitted(self, repair: Repair, press: str | None) -> FittedRepair:
         """A repair with this shop's own figures in place of the usual ones, as it lies on a press."""
         return with_fits(repair, self.fits, press)
@@ -124,6 +128,7 @@ def load_shop(path: Path) -> Shop:
         raise shop.error("units", str(error)) from None
     altitude = shop.maybe("altitude", lambda key: shop.quantity(key, Dimension.LENGTH))
     ambient = shop.maybe("ambient", lambda key: shop.quantity(key, Dimension.TEMPERATURE))
+    zone = shop.maybe("time_zone", lambda key: _zone(shop, key))
     if ambient is not None and not -50.0 <= ambient <= 60.0:
         raise shop.error("ambient", "wants the temperature of a shop, from -50 degC to 60 degC")
     if altitude is not None and not -500.0 <= altitude <= 6000.0:
@@ -155,7 +160,17 @@ def load_shop(path: Path) -> Shop:
         phone=phone,
         fits=fits,
         upkeep=upkeep,
+        zone=zone,
     )
+
+
+def _zone(table: Table, key: str) -> ZoneInfo:
+    """A time zone by its name in the public table of time zones."""
+    name = table.text(key)
+    try:
+        return ZoneInfo(name)
+    except (OSError, ValueError, ZoneInfoNotFoundError):
+        raise table.error(key, f'no time zone is called {name!r}; wants a name such as "America/Denver"') from None
 
 
 def load_repair(path: Path, shop: Shop) -> RepairFile:

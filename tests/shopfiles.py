@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-SHOP = """\
+SHOP_WITHOUT_PRESSES = """\
 [shop]
 name = "Juniper Flat Section Repair"
 units = "us"
@@ -29,7 +29,10 @@ release_below = "180 degF"
 bag_pressure = "32 psi"
 bag_minimum = "28 psi"
 bag_maximum = "40 psi"
+"""
 
+SHOP = f"""\
+{SHOP_WITHOUT_PRESSES}
 [presses.P1]
 driver = "simulated"
 recipe = "section-300"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -383,6 +384,20 @@ def test_temperatures_no_shop_has_are_refused(tmp_path: Path, key: str, value: s
 def test_an_altitude_no_shop_has_is_refused(tmp_path: Path, altitude: str) -> None:
     text = SHOP.replace('units = "us"', f'units = "us"\naltitude = {altitude}')
     assert refused(tmp_path, text).line == 4
+
+
+def test_the_shops_time_zone_is_read_by_its_name(tmp_path: Path) -> None:
+    path = tmp_path / "shop.toml"
+    path.write_text(SHOP.replace('units = "us"', 'units = "us"\ntime_zone = "America/Denver"'), encoding="utf-8")
+    zone = load_shop(path).zone
+    # The zone database: mountain time is 7 h behind UTC in January, 6 h in July.
+    assert [datetime(2025, month, 1, 12, tzinfo=UTC).astimezone(zone).hour for month in (1, 7)] == [5, 6]
+
+
+@pytest.mark.parametrize("zone", ["America", "Mars/Olympus", "", "../etc/passwd", "/etc/localtime"])
+def test_a_time_zone_that_is_none_is_refused(tmp_path: Path, zone: str) -> None:
+    error = refused(tmp_path, SHOP.replace('units = "us"', f'units = "us"\ntime_zone = "{zone}"'))
+    assert error.key == "shop.time_zone" and error.line == 4
 
 
 def test_a_press_with_a_recipe_that_is_not_there_is_refused_with_those_that_are(tmp_path: Path) -> None:

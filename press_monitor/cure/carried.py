@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, Self
 
 import numpy as np
@@ -18,9 +19,9 @@ from press_monitor.cure.conduction import DEFAULT_NODES
 from press_monitor.cure.kinetics import Array, exponent_of, step_mean
 from press_monitor.cure.layers import Repair
 from press_monitor.cure.packing import packed, unpacked
-from press_monitor.cure.points import Tracks, points_of
+from press_monitor.cure.points import Tracks
 from press_monitor.cure.pressing import Pressing
-from press_monitor.cure.walls import Contact, Face, Limits, Temperatures, Walls
+from press_monitor.cure.walls import Contact, Face, Limits, Temperatures, walls_of
 
 __all__ = ["LONGEST_STEP_S", "Carried"]
 
@@ -28,6 +29,27 @@ LONGEST_STEP_S = 10.0
 """Longer intervals are walked in equal parts no longer than this, for the sake of the Arrhenius integral alone."""
 
 _DEFAULT_LIMITS = Limits()
+
+
+@dataclass(slots=True)
+class _Due:
+    """What has come since the last look at the rubber.
+
+    Attributes:
+        steps: s, then degC of the inner and the outer face at the end and of those that the upper edge sees.
+        bag: the least bag pressure known, Pa.
+        pressed: as at every one of the steps.
+    """
+
+    steps: list[tuple[float, float, float, float, float]]
+    bag: float | None = None
+    pressed: bool | None = None
+
+    def add(self, step: tuple[float, float, float, float, float], bag: float | None, pressed: bool | None) -> None:
+        self.steps.append(step)
+        self.pressed = pressed
+        if bag is not None:
+            self.bag = bag if self.bag is None else min(self.bag, bag)
 
 
 class Carried:
@@ -52,16 +74,18 @@ class Carried:
         self.repair, self.ambient, self.limits = repair, ambient_degC, limits
         self.elapsed = 0.0
         self._longest_step = longest_step_s
-        self._walls = Walls(repair.stacks, repair.contact_conductance, limits, nodes)
+        self._walls, points = walls_of(repair.stacks, repair.contact_conductance, limits, nodes)
+        self._points = points
         self._main = Temperatures(self._walls, slice(None), np.full(self._walls.shape, float(start_degC)))
         self._upper: Temperatures | None = None
-        self._points = points = points_of(repair.stacks, self._walls.mesh_nominal)
         self._corners = range(1, self._walls.shape[0])
         self._tracks = Tracks.nominal(points) + self._band_tracks(0)
         self._equivalent = np.zeros_like(self._tracks.energies)
         self._reverted = np.zeros(points.count)
         self._peak = np.full(points.count, float(start_degC))
         self._pressing = Pressing(points)
+        self._due = _Due([])
+        self._known: dict[str, Any] = {}
         self._look()
 
     def _band_tracks(self, offset: int) -> Tracks:
@@ -78,6 +102,7 @@ class Carried:
         upper_outer: Face | None = None,
         bag_absolute_Pa: float | None = None,
         pressed: bool | None = None,
+        look: bool = True,
     ) -> None:
         """Go on by `seconds` to these faces.
 
@@ -92,11 +117,30 @@ class Carried:
             upper_outer: likewise at the outer face.
             bag_absolute_Pa: absolute pressure on the rubber, None where unknown (then no vapour margin is kept).
             pressed: False while the bag is below its minimum; None where unknown, which counts as pressed.
+            look: False leaves it at that until the next call that looks, or `settle`, carries the heat on through all
+                of it and accounts for the rubber; until then every answer is that of the last look. Do so for a few
+                seconds at most: temperatures stay exact, the Arrhenius integral takes them as one step.
         """
         if not (math.isfinite(seconds) and seconds >= 0.0):
             raise CureError(f"section: an interval must last 0 s or more, not {seconds:g}")
         above_inner, above_outer = upper_inner or inner, upper_outer or outer
-        if self._upper is None and (above_inner != inner or above_outer != outer):
+        parts = self._upper is None and (above_inner != inner or above_outer != outer)
+        plain = not (
+            parts
+            or seconds > self._longest_step
+            or self._main.turns(inner, outer)
+            or (self._upper is not None and self._upper.turns(above_inner, above_outer))
+        )
+        if self._due.steps and not (plain and pressed is self._due.pressed):
+            self.settle()
+        self.elapsed += seconds
+        if plain and not (look and not self._due.steps):
+            ends = (inner.temperature, outer.temperature, above_inner.temperature, above_outer.temperature)
+            self._due.add((seconds, *ends), bag_absolute_Pa, pressed)
+            if look:
+                self.settle()
+            return
+        if parts:
             self._part()
         fields = [(self._main, inner, outer)]
         if self._upper is not None:
@@ -115,7 +159,16 @@ class Carried:
             for field, before, change in moves:
                 field.step(part, (before[:, None] + change[:, None] * ((k / count, (k + 1) / count),)).ravel())
             self._account(part, bag_absolute_Pa, pressed)
-        self.elapsed += seconds
+
+    def settle(self) -> None:
+        """Carry on and account for what has come since the last look at the rubber."""
+        due, self._due = self._due, _Due([])
+        if not due.steps:
+            return
+        self._main.walk([(seconds, inner, outer) for seconds, inner, outer, _, _ in due.steps])
+        if self._upper is not None:
+            self._upper.walk([(seconds, inner, outer) for seconds, _, _, inner, outer in due.steps])
+        self._account(sum(step[0] for step in due.steps), due.bag, due.pressed)
 
     def _part(self) -> None:
         """From here on the band's upper edge sees faces of its own."""
@@ -123,6 +176,7 @@ class Carried:
         offset = self._walls.shape[0] - 1
         self._tracks = self._tracks + self._band_tracks(offset)
         self._equivalent = np.vstack([self._equivalent, self._equivalent[1:]])
+        self._known.clear()
         self._look()
 
     def _look(self) -> None:
@@ -153,6 +207,7 @@ class Carried:
                 np.exp(log_reverting), np.exp(now), now - log_reverting
             )
         np.maximum(self._peak, self._here, out=self._peak)
+        self._known.clear()
         self._pressing.account(seconds, before, self._equivalent[0], self._here, bag, pressed)
 
     def save(self) -> dict[str, Any]:
@@ -160,6 +215,7 @@ class Carried:
         fields = [self._main, *([self._upper] if self._upper else [])]
         return {
             "elapsed": self.elapsed,
+            "due": [list(self._due.steps), self._due.bag, self._due.pressed],
             "fields": [
                 {
                     "now": packed(field.now),
@@ -204,10 +260,13 @@ class Carried:
                 faces = [Face(Contact(kind), float(degC)) for kind, degC in data["faces"]]
                 field.resume(faces[0], faces[1], unpacked(data["modes"], field.now.shape))
         self.elapsed = float(saved["elapsed"])
+        steps, bag, pressed = saved["due"]
+        self._due = _Due([(s, a, b, c, d) for s, a, b, c, d in steps], bag, pressed)
         one = self._peak.shape
         self._equivalent = unpacked(saved["equivalent"], self._equivalent.shape)
         own = self._points.own_reversion
         self._reverted = unpacked(saved["reverted"], one) if own else self._equivalent[0]
         self._peak = unpacked(saved["peak"], one)
         self._pressing.load(saved["pressing"], self._equivalent[0])
+        self._known.clear()
         self._look()

@@ -18,6 +18,9 @@ HORIZON_S = 8 * 3600.0
 COOLING_S = 5 * 3600.0
 """How long a cooling under pressure is followed; rubber of any repair is cold, and cures no more, by then."""
 
+_FADED = -700.0
+"""Exponent below which a mode is gone: smaller results are not told from zero, and take four times as long."""
+
 
 @dataclass(frozen=True, slots=True)
 class CureForecast:
@@ -60,19 +63,19 @@ def coming(
     points: Points,
     tracks: Tracks,
 ) -> Iterator[Array]:
-    """Equivalent seconds gained (K, P) by `times` from now, track after track, between faces that stay as they are.
+    """Equivalent seconds gained (K - 1, P) between `times`, track after track, between faces that stay as they are.
 
     Args:
         basis: of V variants of S stacks.
         modes: (V, S, N) now.
         faces: degC of the inner and the outer face.
-        times: (K,) s from now; what is gained counts from the first of them.
+        times: (K,) s from now.
         points: the P judged points.
         tracks: R pairs of a variant and an activation energy.
     """
     rest = basis.rest(*faces)
     fading = basis.rates[..., None, :] * -times[:, None]
-    np.exp(fading, out=fading)
+    np.exp(np.maximum(fading, _FADED, out=fading), out=fading)
     fading *= (modes - rest)[..., None, :]
     fading += rest[..., None, :]
     nodes = np.matmul(fading, np.swapaxes(basis.to_nodes, -1, -2))
@@ -88,11 +91,9 @@ def coming(
     for variant, energies in zip(tracks.variant, tracks.energies, strict=True):
         exponents = theta[variant] * energies
         speed = np.exp(exponents)
-        gained = np.zeros_like(speed)
         means = step_mean(speed[:-1], speed[1:], exponents[1:] - exponents[:-1])
         means *= widths
-        np.cumsum(means, axis=0, out=gained[1:])
-        yield gained
+        yield means
 
 
 def after(
@@ -108,7 +109,7 @@ def after(
         modes = basis.modes(nodes)
         faces = (held.inner.temperature, held.outer.temperature)
         times = growing_times(held.seconds, growth=growth)
-        gained += [track[-1] for track in coming(basis, modes, faces, times, points, tracks)]
+        gained += [track.sum(axis=0) for track in coming(basis, modes, faces, times, points, tracks)]
         rest = basis.rest(*faces)
         nodes = basis.nodes(rest + (modes - rest) * np.exp(-basis.rates * held.seconds), *faces)
     return gained

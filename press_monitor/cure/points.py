@@ -31,6 +31,7 @@ class Points:
         reference, tc50, tc90, exponent, scorch, blow, reversion: (P,) degC and s at the reference temperature.
         energy, reversion_energy: (P,) J/mol.
         own_reversion: whether any point's reversion has an activation energy of its own.
+        groups: the points of each compound, as indices.
     """
 
     flat: npt.NDArray[np.intp]
@@ -52,6 +53,7 @@ class Points:
     energy: Array
     reversion_energy: Array
     own_reversion: bool
+    groups: tuple[npt.NDArray[np.intp], ...]
 
     @property
     def count(self) -> int:
@@ -61,6 +63,10 @@ class Points:
     def state(self, equivalent: Array) -> Array:
         """State of cure (..., P) at equivalent seconds (..., P)."""
         return state_of_cure(equivalent, self.tc50, self.exponent)
+
+    def state_at(self, index: int, equivalent: Array) -> Array:
+        """State of cure at equivalent seconds, of any shape, at one point."""
+        return state_of_cure(equivalent, self.tc50[index], self.exponent[index])
 
     def needed(self, state: float) -> Array:
         """Equivalent seconds (P,) after which each point reaches a state of cure."""
@@ -150,4 +156,5 @@ def points_of(stacks: Sequence[Stack], mesh: Mesh) -> Points:
         energy=each([c.activation_energy for c in compounds]),
         reversion_energy=each([c.reversion_activation_energy or c.activation_energy for c in compounds]),
         own_reversion=any(c.reversion_activation_energy not in (None, c.activation_energy) for c in compounds),
+        groups=tuple(np.flatnonzero(index == k) for k in range(len(compounds))),
     )

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from copy import deepcopy
+from typing import cast
 
 import numpy as np
 
@@ -44,13 +46,10 @@ class Section(Carried):
         """Whether the band's upper edge has seen faces of its own."""
         return self._upper is not None
 
-    def _states(self) -> Array:
-        return self._points.state(self._equivalent)
-
     def _point(self, index: int, low: float, high: float) -> CurePointSI:
         points = self._points
         equivalent = self._equivalent[0, index]
-        state = float(points.state(self._equivalent[0])[index])
+        state = float(points.state_at(index, equivalent))
         return CurePointSI(
             stack=self.repair.stacks[int(points.stack[index])].name,
             depth=float(points.depth[index]),
@@ -68,20 +67,34 @@ class Section(Carried):
         While no heat has reached anything yet it is the point furthest from both faces.
         Its band is that of the lowest state of cure anywhere: each corner of the band finds its own deepest rubber.
         """
-        if not self.judged:
-            return None
-        states = self._states()
-        worst = states.min(axis=1)
-        index = int(np.lexsort((-self._points.cover, self._equivalent[0] / self._points.tc90, states[0]))[0])
-        return self._point(index, float(worst.min()), float(worst.max()))
+        if "deepest" not in self._known:
+            self._known["deepest"] = self._find_deepest() if self.judged else None
+        return cast("CurePointSI | None", self._known["deepest"])
+
+    def _find_deepest(self) -> CurePointSI:
+        """Within one compound the least equivalent time is the lowest state of cure."""
+        points = self._points
+        candidates, worst = [], []
+        for group in points.groups:
+            least = self._equivalent[:, group].min(axis=1) if len(points.groups) > 1 else self._equivalent.min(axis=1)
+            states = points.state_at(int(group[0]), least)
+            worst.append(states)
+            ties = group[self._equivalent[0, group] == least[0]]
+            index = int(ties[np.argmax(points.cover[ties])])
+            candidates.append((states[0], least[0] / points.tc90[index], -points.cover[index], index))
+        each = worst[0] if len(worst) == 1 else np.minimum.reduce(worst)
+        return self._point(min(candidates)[3], float(each.min()), float(each.max()))
 
     def hottest(self) -> CurePointSI | None:
         """The point nearest its reversion limit, with the band at that point. None: nothing is judged."""
-        if not self.judged:
-            return None
+        if "hottest" not in self._known:
+            self._known["hottest"] = self._find_hottest() if self.judged else None
+        return cast("CurePointSI | None", self._known["hottest"])
+
+    def _find_hottest(self) -> CurePointSI:
         used = self._reverted / self._points.reversion
         index = int(np.lexsort((-self._peak, -used))[0])
-        there = self._states()[:, index]
+        there = self._points.state_at(index, self._equivalent[:, index])
         return self._point(index, float(there.min()), float(there.max()))
 
     def reversion_used(self) -> float:
@@ -90,10 +103,12 @@ class Section(Carried):
 
     def past_blow_point(self) -> bool:
         """Whether every judged point is past its blow point even at the band's lower edge."""
-        return bool((self._equivalent.min(axis=0) >= self._points.blow).all())
+        if "past" not in self._known:
+            self._known["past"] = bool((self._equivalent >= self._points.blow).all())
+        return bool(self._known["past"])
 
     def _share(self, which: Array) -> float:
-        if not self.judged:
+        if not self.judged or not which.any():
             return 0.0
         return float(np.bincount(self._points.stack, weights=which * self._points.share).max().clip(0.0, 1.0))
 
@@ -103,8 +118,11 @@ class Section(Carried):
 
     def setting_share(self) -> float:
         """Share between scorch and blow point now: what loses by a lost bag. Worst stack, nominal."""
-        now = self._equivalent[0]
-        return self._share(((now >= self._points.scorch) & (now < self._points.blow)).astype(np.float64))
+        if "setting" not in self._known:
+            now = self._equivalent[0]
+            between = (now >= self._points.scorch) & (now < self._points.blow)
+            self._known["setting"] = self._share(between.astype(np.float64))
+        return float(self._known["setting"])
 
     def set_without_pressure(self) -> float:
         """Share of the uncured rubber, by thickness in the worst stack, that has set without pressure (0-1).
@@ -125,6 +143,14 @@ class Section(Carried):
     def vapour_negative_s(self) -> float:
         """For how long the vapour margin was below zero, s."""
         return self._pressing.negative_s
+
+    def settled(self) -> Section:
+        """This section with everything accounted for that has come; a copy where something has not been yet."""
+        if not self._due.steps:
+            return self
+        twin = deepcopy(self, {id(shared): shared for shared in (self._walls, self._points, self._tracks)})
+        twin.settle()
+        return twin
 
     def hottest_now(self) -> float:
         """Temperature of the hottest modelled point, judged or not, degC. Nominal."""
@@ -203,11 +229,14 @@ class Section(Carried):
             stretch = times[at : at + _STRETCH + 1]
             end = at + len(stretch)
             gains = (
-                gained
+                gain
                 for (basis, modes), tracks in parts
-                for gained in coming(basis, modes, faces, stretch, self._points, tracks)
+                for gain in coming(basis, modes, faces, stretch, self._points, tracks)
             )
-            for row, gained in enumerate(gains):
+            gained = np.empty((len(stretch), self._points.count))
+            for row, gain in enumerate(gains):
+                gained[0] = 0.0
+                np.cumsum(gain, axis=0, out=gained[1:])
                 gained += carried[row]
                 carried[row] = gained[-1]
                 gained *= per_needed

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
@@ -14,8 +15,9 @@ from press_monitor.cure.compound import CureError
 from press_monitor.cure.conduction import DEFAULT_NODES, Basis, Mesh, Steps, decompose, mesh_of, steps_of
 from press_monitor.cure.kinetics import Array
 from press_monitor.cure.layers import Stack
+from press_monitor.cure.points import Points, points_of
 
-__all__ = ["FAST_LOSS", "SHOP_AIR", "Contact", "Face", "Limits", "Temperatures", "Walls"]
+__all__ = ["FAST_LOSS", "SHOP_AIR", "Contact", "Face", "Limits", "Temperatures", "Walls", "walls_of"]
 
 SHOP_AIR = 10.0
 """W/m2/K from a bare face to still shop air, convection and radiation together."""
@@ -97,7 +99,10 @@ class Limits:
 
 
 class Walls:
-    """The geometry of V thermal variants (nominal, then the corners) of S stacks, and their modes by face."""
+    """The geometry of V thermal variants (nominal, then the corners) of S stacks, and their modes by face.
+
+    Nothing of it depends on what happens to a repair, so that presses with the same repair share one: see `walls_of`.
+    """
 
     def __init__(
         self,
@@ -121,6 +126,7 @@ class Walls:
             mat = contact_conductance * np.array([[c] for _, _, c in variants])
         self._conductance = {Contact.MAT: mat, Contact.AIR: SHOP_AIR, Contact.FAST_LOSS: FAST_LOSS}
         self._bases: dict[tuple[Contact, Contact], Basis] = {}
+        self._steps: dict[tuple[Contact, Contact, int | None, int | None], dict[float, Steps]] = {}
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -134,6 +140,19 @@ class Walls:
         if kinds not in self._bases:
             self._bases[kinds] = decompose(self.mesh, self._conductance[inner], self._conductance[outer])
         return self._bases[kinds]
+
+    def steps(self, inner: Contact, outer: Contact, rows: slice) -> dict[float, Steps]:
+        """Where the closed forms of steps between these faces are kept, by their seconds, for some variants."""
+        return self._steps.setdefault((inner, outer, rows.start, rows.stop), {})
+
+
+@lru_cache(maxsize=32)
+def walls_of(
+    stacks: tuple[Stack, ...], contact_conductance: float | None, limits: Limits | None, nodes: int
+) -> tuple[Walls, Points]:
+    """The walls of a repair with their judged points, shared by all who ask for the same."""
+    walls = Walls(stacks, contact_conductance, limits, nodes)
+    return walls, points_of(stacks, walls.mesh_nominal)
 
 
 class Temperatures:
@@ -157,14 +176,22 @@ class Temperatures:
             raise CureError("section: no face has been given yet")
         return self._basis
 
+    def turns(self, inner: Face, outer: Face) -> bool:
+        """Whether these are other kinds of face than the present ones."""
+        return (
+            self.inner is None
+            or self.outer is None
+            or inner.contact is not self.inner.contact
+            or outer.contact is not self.outer.contact
+        )
+
     def face(self, inner: Face, outer: Face) -> tuple[Face, Face]:
         """Take on these kinds of face; returns what each moves *from*: itself where it is of a new kind."""
         before = (
             self.inner if self.inner is not None and self.inner.contact is inner.contact else inner,
             self.outer if self.outer is not None and self.outer.contact is outer.contact else outer,
         )
-        kinds = (inner.contact, outer.contact)
-        self.fresh = self.inner is None or self.outer is None or kinds != (self.inner.contact, self.outer.contact)
+        self.fresh = self.turns(inner, outer)
         if self.fresh:
             self._enter(inner, outer)
         self.inner, self.outer = inner, outer
@@ -172,19 +199,33 @@ class Temperatures:
 
     def _enter(self, inner: Face, outer: Face) -> None:
         self._basis = self.basis_between(inner, outer)
-        self._steps = {}
+        self._steps = self.walls.steps(inner.contact, outer.contact, self.rows)
         self.modes = self._basis.modes(self.now)
 
     def step(self, seconds: float, faces: Array) -> None:
         """One step with the faces (inner before, after, outer before, after) moving linearly."""
         if seconds > 0.0:
-            steps = self._steps.get(seconds)
-            if steps is None:
-                if len(self._steps) >= _STEPS_KEPT:
-                    self._steps.clear()
-                steps = self._steps[seconds] = steps_of(self.basis, seconds)
-            self.modes = steps(self.modes, faces)
+            self.modes = self._step_of(seconds)(self.modes, faces)
         self.now = self.basis.nodes(self.modes, float(faces[1]), float(faces[3]))
+
+    def walk(self, steps: Sequence[tuple[float, float, float]]) -> None:
+        """Several steps between faces of the present kinds: s, and degC of inner and outer face at the end of each."""
+        if self.inner is None or self.outer is None:
+            raise CureError("section: no face has been given yet")
+        before = (self.inner.temperature, self.outer.temperature)
+        for seconds, inner, outer in steps:
+            self.modes = self._step_of(seconds)(self.modes, np.array([before[0], inner, before[1], outer]))
+            before = (inner, outer)
+        self.inner, self.outer = Face(self.inner.contact, before[0]), Face(self.outer.contact, before[1])
+        self.now = self.basis.nodes(self.modes, *before)
+
+    def _step_of(self, seconds: float) -> Steps:
+        steps = self._steps.get(seconds)
+        if steps is None:
+            if len(self._steps) >= _STEPS_KEPT:
+                self._steps.clear()
+            steps = self._steps[seconds] = steps_of(self.basis, seconds)
+        return steps
 
     def basis_between(self, inner: Face, outer: Face) -> Basis:
         """The eigenmodes between faces of these kinds."""

@@ -7,7 +7,7 @@ integer; the watch judges exactly what the record says, so that a replay of the 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from drivers.base import Fault, Sample
@@ -86,6 +86,13 @@ class Conditioner:
             quality = Quality.MISSING if reason.fault is not None else Quality.OUT_OF_RANGE
             return Conditioned(self.setup.name, sample.at, None, quality, reason.fault, reason.words)
         return Conditioned(self.setup.name, sample.at, n)
+
+    def count(self, sample: Sample) -> int | None:
+        """The integer alone, of a channel that needs no cold junction's value; None where there is none."""
+        try:
+            return self._count(sample, None)
+        except _NoValue:
+            return None
 
     def _count(self, sample: Sample, cold_junction: float | None) -> int:
         value = self._calibrated(sample, cold_junction)
@@ -168,6 +175,7 @@ class PressConditioner:
                 self._cold_for[setup.name] = self._checked_cold(setup.name, cold)
         self._colds = set(self._cold_for.values())
         self._last_cold: dict[str, tuple[float, float]] = {}
+        self._in_order = tuple(self._conditioners.values())
 
     @property
     def setups(self) -> tuple[ChannelSetup, ...]:
@@ -179,6 +187,14 @@ class PressConditioner:
         known = [sample for sample in samples if sample.channel in self._conditioners]
         known.sort(key=lambda sample: sample.channel not in self._colds)
         return [self._condition(sample) for sample in known]
+
+    def counts(self, samples: Sequence[Sample | None]) -> tuple[int | None, ...]:
+        """The integers of one sample or none a channel, in the order of the setups; None where there is no value."""
+        if not self._colds:
+            each = zip(self._in_order, samples, strict=True)
+            return tuple([None if sample is None else conditioner.count(sample) for conditioner, sample in each])
+        ready = {done.channel: done.n for done in self.condition(sample for sample in samples if sample is not None)}
+        return tuple(map(ready.get, self._conditioners))
 
     def _condition(self, sample: Sample) -> Conditioned:
         conditioner = self._conditioners[sample.channel]

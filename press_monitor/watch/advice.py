@@ -41,20 +41,26 @@ class Words:
     def _rate(self, pascal_a_minute: float) -> str:
         return f"{abs(self._u.pressed(pascal_a_minute)):.2f} {self._u.pressure}/min"
 
-    def heat_lost_message(self, face: str, value: float | None, *, both: bool, alone: bool) -> str:
-        """Which mat, how far, and what the pattern points to."""
+    def heat_lost_message(self, face: str, value: float | None, *, both: bool, alone: bool, draws: float | None) -> str:
+        """Which mat, how far, and what the pattern points to. `draws`: its current in A, None where that is unknown."""
+        current = ""
+        if draws is not None:
+            current = f"; it draws {draws:.1f} A, the element heats" if draws > 0.0 else "; it draws no current"
         if both:
-            return f"Both mats are falling together, {face} mat at {self._deg(value)}"
+            return f"Both mats are falling together, {face} mat at {self._deg(value)}{current}"
         hint = "" if alone else ", the other mat is steady"
-        return f"{face.capitalize()} mat at {self._deg(value)} and falling{hint}"
+        return f"{face.capitalize()} mat at {self._deg(value)} and falling{hint}{current}"
 
-    def heat_lost_advice(self, face: str, stage: Stage, *, both: bool) -> str:
+    def heat_lost_advice(self, face: str, stage: Stage, *, both: bool, draws: float | None) -> str:
         """What to look at, and why the bag stays up."""
-        look = (
-            "Look at breaker, controller and supply lead: both mats fell together."
-            if both
-            else f"Switch the {face} mat off before touching its lead; then check lead, plug and element."
-        )
+        if both:
+            look = "Look at breaker, controller and supply lead: both mats fell together."
+        elif draws is not None and draws > 0.0:
+            look = (
+                f"The {face} mat is fed. Switch it off first; then see how mat and probe lie, and for drafts and water."
+            )
+        else:
+            look = f"Switch the {face} mat off before touching its lead; then check lead, plug and element."
         keep = {
             Stage.BEFORE_SCORCH: "Keep the bag up: nothing has set yet, the cure only takes longer.",
             Stage.SETTING: "Keep the bag up: the rubber is setting and needs its pressure.",
@@ -136,9 +142,10 @@ class Words:
         """Swap the leads."""
         return f"Swap the two wires of {channel} at the instrument. Until then this side cannot be judged."
 
-    def ram_message(self, value: float, was: float) -> str:
+    def ram_message(self, value: float, was: float, *, bag_falls: bool) -> str:
         """Lock-up pressure going."""
-        return f"Ram at {self._psi(value)}, it locked up at {self._psi(was)}"
+        both = "; the bag falls with it: the hydraulics, not the bag" if bag_falls else ""
+        return f"Ram at {self._psi(value)}, it locked up at {self._psi(was)}{both}"
 
     def ram_advice(self, stage: Stage) -> str:
         """Hydraulics: never work beneath it."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from press_monitor.watch.alarm_table import AlarmEvent, next_state
-from press_monitor.watch.kinds import ANY, CAUSES, KINDS, AlarmKind
+from press_monitor.watch.kinds import ADOPTED_WITHIN, ADOPTING, ANY, CAUSES, KINDS, AlarmKind
 from press_monitor.watch.types import (
     AlarmChanged,
     AlarmState,
@@ -20,7 +20,7 @@ from press_monitor.watch.types import (
 __all__ = ["AlarmBook", "Condition"]
 
 _QUIET = (AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
-_STANDS_ALONE = ("pressure-lost-uncured", "released-early")
+_STANDS_ALONE = ("pressure-lost-uncured", "released-early", "no-readings")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +33,7 @@ class Condition:
         since: estimated onset on the cycle's axis.
         message, advice: in words, used when the alarm is raised.
         under: further kinds it hangs under, where the detector itself knows of a common cause.
+        certain: whether a second witness makes waiting out the on-delay needless.
     """
 
     kind: str
@@ -41,6 +42,7 @@ class Condition:
     message: str
     advice: str
     under: tuple[str, ...] = ()
+    certain: bool = False
 
 
 @dataclass(slots=True)
@@ -85,6 +87,10 @@ class AlarmBook:
         standing = [entry.view for entry in self._s.entries.values() if entry.view is not None]
         return tuple(sorted([*self._s.past, *standing], key=lambda view: int(view.id[1:])))
 
+    def forget(self, keep: int) -> None:
+        """Keep no more than so many alarms of the past: a book that is never closed would grow for ever."""
+        del self._s.past[: max(0, len(self._s.past) - keep)]
+
     def standing(self, kind: str, channel: str | None = None) -> AlarmView | None:
         """The alarm of a kind (and channel, if given) whose condition still holds."""
         for view in self._standing():
@@ -108,9 +114,10 @@ class AlarmBook:
                 entry.pending_since = t
             standing = entry.view is not None and entry.view.cleared_s is None
             kind = self._kinds[condition.kind]
-            wait = 0.0 if kind.own_clock else kind.on_delay
+            wait = 0.0 if kind.own_clock or condition.certain else kind.on_delay
             if not standing and t - entry.pending_since >= wait - 1e-6:
                 changed.append(self._raise(t, entry, condition))
+                changed.extend(self._adopt(t, entry))
         for key, entry in self._s.entries.items():
             if key not in true_now:
                 entry.present, entry.pending_since = False, None
@@ -159,9 +166,31 @@ class AlarmBook:
         standing = list(self._standing())
         for cause, agree in (*CAUSES.get(condition.kind, ()), *((kind, ANY) for kind in condition.under)):
             for view in standing:
-                if view.kind == cause and (agree == ANY or view.channel in (condition.channel, None)):
+                if view.kind == cause and _agrees(view, agree, condition.channel):
                     return view.consequence_of or view.id
         return None
+
+    def _adopt(self, t: float, cause: _Entry) -> list[AlarmChanged]:
+        """Hang what was told just before its cause under it: one cause, one alarm."""
+        root = cause.view
+        if root is None or root.kind not in ADOPTING or root.consequence_of is not None:
+            return []
+        changed, taken = [], []
+        for key, entry in self._s.entries.items():
+            view = entry.view
+            if view is None or view.cleared_s is not None or t - view.raised_s > ADOPTED_WITHIN:
+                continue
+            if view.kind == root.kind:
+                continue
+            fits = any(
+                kind == root.kind and _agrees(root, agree, view.channel)
+                for kind, agree in CAUSES.get(key.split("/")[0], ())
+            )
+            if fits and (view.consequence_of is None or view.consequence_of in taken):
+                taken.append(view.id)
+                entry.view = replace(view, consequence_of=root.id)
+                changed.append(AlarmChanged(t, entry.view))
+        return changed
 
     def _maybe_clear(self, t: float, entry: _Entry) -> list[AlarmChanged]:
         view = entry.view
@@ -243,3 +272,8 @@ class AlarmBook:
             calling,
             key=lambda v: (not v.wants_acknowledging, rank[v.priority], v.consequence_of is not None, v.raised_s),
         )
+
+
+def _agrees(cause: AlarmView, how: str, channel: str | None) -> bool:
+    """Whether a cause concerns the channel it is said to explain."""
+    return how == ANY or cause.channel in (channel, None)

@@ -41,6 +41,8 @@ class Bag:
         self._recipe, self.channel, self._words = recipe, channel, words
         self.leak = Leak(channel) if channel is not None else None
         self.s = _State()
+        self._now: tuple[float, float | None] | None = None
+        """The pressure at the last tick."""
 
     def save(self) -> Json:
         """Plain JSON."""
@@ -54,10 +56,12 @@ class Bag:
 
     def value(self, t: float) -> float | None:
         """The bag's pressure while it can be believed, Pa gauge."""
+        if self._now is not None and self._now[0] == t:
+            return self._now[1]
         channel = self.channel
-        if channel is None or channel.value is None or channel.age(t) > channel.limit(5.0) or not channel.believed:
+        if channel is None or channel.s.value is None or not channel.believed:
             return None
-        return channel.value
+        return channel.s.value if channel.age(t) <= channel.limit(5.0) else None
 
     def pressed(self, t: float) -> bool | None:
         """Whether the bag is at or above its minimum; None where it is not known."""
@@ -82,6 +86,8 @@ class Bag:
 
     def follow(self, t: float, phase: Phase, *, cooling: Cooling, sinking: bool) -> None:
         """Take the tick at `t` into the bag's own memory."""
+        self._now = None
+        self._now = (t, self.value(t))
         channel, s = self.channel, self.s
         if channel is None or channel.value is None or channel.age(t) > 1e-6:
             return

@@ -1,12 +1,12 @@
-"""One channel as the watch follows it: how often it speaks, how fine and noisy it is, whether it can be believed."""
+"""One channel as the watch follows it: how often it speaks, how fine and noisy it is, what is known against it."""
 
 from __future__ import annotations
 
 import math
+import sys
 from dataclasses import dataclass, field
-from itertools import pairwise
 
-from press_monitor.readings import Reading, Role, role_of
+from press_monitor.readings import Quality, Reading, Role, role_of
 from press_monitor.readings.setup import possible_range
 from press_monitor.watch.history import History
 from press_monitor.watch.types import Json, from_json, to_json
@@ -15,12 +15,10 @@ __all__ = ["COARSE", "Channel"]
 
 COARSE = 10.0
 """Width of the bins in which the longer past is kept, s."""
-FASTEST_MAT = 150.0
-"""No mat, not even a bare one, falls toward ambient with a shorter time constant; what does is the probe itself, s."""
-LIFTED_DROP = 6.0
-BACK_AFTER = 30.0
-BAG_JUMP = 10_000.0
-"""The same of a bag, Pa a second."""
+STILLNESS_FADES = 900.0
+"""How slowly the longest still spell seen is forgotten, s."""
+BOUNDS_FADE = 3600.0
+"""How slowly it is forgotten that noise threw a channel three digits out of line, s."""
 SPIKE = 15.0
 """A step from one reading to the next that needs a second reading to be believed, K."""
 MAT_JUMP = 3.0
@@ -44,6 +42,10 @@ class _State:
     moves: float = 0.0
     moves_then: float = 0.0
     rising: bool = True
+    longest_still: float = 0.0
+    step: float = 0.0
+    bounds: float = 0.0
+    bounds_then: float = 0.0
     quantum: float | None = None
     steps: float = 0.0
     bin_start: float | None = None
@@ -66,7 +68,8 @@ class Channel:
     def __init__(self, name: str, window: float = 720.0) -> None:
         self.name = name
         self.role = role_of(name)
-        self._range = possible_range(name)
+        self._low, self._high = possible_range(name) or (-sys.float_info.max, sys.float_info.max)
+        self.is_mat = self.role in (Role.INNER_MAT, Role.OUTER_MAT)
         self.history = History(window, 0.95)
         self.coarse = History(5.0 * window)
         self.recent = History(60.0)
@@ -99,7 +102,8 @@ class Channel:
 
     def limit(self, seconds: float) -> float:
         """A time limit, stretched for an instrument that speaks seldom: never under four of its intervals."""
-        return max(seconds, 4.0 * self.s.interval)
+        least = 4.0 * self.s.interval
+        return seconds if seconds >= least else least
 
     def missing_for(self, t: float) -> float:
         """How long the channel has been without a value while others had one."""
@@ -124,38 +128,37 @@ class Channel:
         """Take what a tick says of this channel: None is nothing at all, a reading that is not good is a fault."""
         if reading is None:
             return
-        s = self.s
-        if not reading.good or not self._possible(reading.value):
+        s, value = self.s, reading.value
+        if reading.quality is not Quality.GOOD or not self._low <= value <= self._high:
             if s.missing_since is None:
                 s.missing_since = t
             return
-        if self._waits(t, reading.value):
+        if self.is_mat and self._waits(t, value):
             return
         if s.last_t is not None and s.missing_since is None:
-            s.gaps = [*s.gaps[-8:], t - s.last_t]
-            s.interval = sorted(s.gaps)[len(s.gaps) // 2]
-            if t - s.last_t > 4.0 * s.interval + 2.0:
+            gap = t - s.last_t
+            s.gaps.append(gap)
+            if len(s.gaps) > 9:
+                del s.gaps[0]
+            if gap != s.interval or len(s.gaps) < 9:
+                s.interval = sorted(s.gaps)[len(s.gaps) // 2]
+            if gap > 4.0 * s.interval + 2.0:
                 s.changed_at = t  # what stood still while nothing came has not been seen to stand still
-        self._follow_grain(t, reading.value)
+        self._follow_grain(t, value)
         s.missing_since = None
-        s.last_t, s.value = t, reading.value
+        s.last_t, s.value = t, value
         if s.first is None:
-            s.first, s.first_t = reading.value, t
-        s.highest = reading.value if s.highest is None else max(s.highest, reading.value)
-        self.history.add(t, reading.value)
-        self.recent.add(t, reading.value)
-        self._bin(t, reading.value)
-
-    def _possible(self, value: float) -> bool:
-        """Whether a sensor of this role can give it at all."""
-        if not math.isfinite(value):
-            return False
-        return self._range is None or self._range[0] <= value <= self._range[1]
+            s.first, s.first_t = value, t
+        if s.highest is None or value > s.highest:
+            s.highest = value
+        self.history.add(t, value)
+        self.recent.add(t, value)
+        self._bin(t, value)
 
     def _waits(self, t: float, value: float) -> bool:
         """A single reading that no mat could reach from the one before waits for the next to agree with it."""
         s = self.s
-        if self.role not in (Role.INNER_MAT, Role.OUTER_MAT) or s.value is None or s.last_t is None:
+        if s.value is None or s.last_t is None:
             return False
         reach = SPIKE + MAT_JUMP * (t - s.last_t)
         if abs(value - s.value) <= reach or (s.spike is not None and abs(value - s.spike) <= reach):
@@ -171,26 +174,38 @@ class Channel:
         if s.value is None or s.changed_at is None:
             s.changed_at = t
             return
-        step = abs(value - s.value)
-        s.steps += 0.02 * (min(step, 4.0 * s.steps + 1e-3 + self.quantum) - s.steps)
-        gap = max(t - (s.last_t if s.last_t is not None else t), 1e-3)
+        moved = value - s.value
+        step = abs(moved)
+        most = 4.0 * s.steps + 1e-3 + (s.quantum or 0.0)
+        s.steps += 0.02 * ((step if step <= most else most) - s.steps)
+        gap = t - (s.last_t if s.last_t is not None else t)
+        gap = gap if gap >= 1e-3 else 1e-3
         turned = False
+        bounded = s.quantum is not None and abs(moved - s.step) > 2.5 * s.quantum
+        s.bounds, s.step = s.bounds * (1.0 - min(gap / BOUNDS_FADE, 1.0)) + bounded, moved
         if step > 1e-9:
             rising = value > s.value
             turned, s.rising = rising is not s.rising, rising
+            spell = t - s.changed_at
+            s.longest_still = max(spell, s.longest_still * math.exp(-spell / STILLNESS_FADES))
             s.changed_at, s.changed_from = t, None
-            s.quantum = step if s.quantum is None else min(s.quantum, step)
+            s.quantum = step if s.quantum is None or step < s.quantum else s.quantum
         # how often the last digit turns back, a second, over the last minutes: noise, not the mat's own way
         s.turns += min(gap / 300.0, 1.0) * ((1.0 / gap if turned else 0.0) - s.turns)
         s.moves += 0.02 * (float(step > 1e-9) - s.moves)
         if step > 1e-9:
-            s.turns_then, s.moves_then = s.turns, s.moves
+            s.turns_then, s.moves_then, s.bounds_then = s.turns, s.moves, s.bounds
 
     def frozen_for(self, t: float) -> float:
         """How long the value has not moved by a digit while it kept coming."""
         if self.s.last_t != t or self.s.changed_at is None:
             return 0.0
         return t - self.s.changed_at
+
+    @property
+    def moves_mostly(self) -> bool:
+        """Whether its digit moved at most readings before it last stood still."""
+        return self.s.moves_then >= 0.5
 
     def _bin(self, t: float, value: float) -> None:
         s = self.s
@@ -207,29 +222,6 @@ class Channel:
         """When the probe came off, where it has not come back."""
         return self.s.lifted_since
 
-    def watch_lifting(self, t: float, ambient: float, partner: float | None) -> None:
-        """Tell a lifted probe by a fall that no mat can make, and its return by agreement with what it was."""
-        s = self.s
-        if s.value is None or s.last_t != t:
-            return
-        if s.lifted_since is not None:
-            near = s.value > s.lifted_from - LIFTED_DROP or (partner is not None and abs(s.value - partner) < 8.0)
-            s.back_since = (s.back_since if s.back_since is not None else t) if near else None
-            if s.back_since is not None and t - s.back_since >= BACK_AFTER:
-                s.lifted_since = s.back_since = None
-            return
-        span = max(6.0, 3.0 * s.interval)
-        before = self.recent.at(t - span)
-        first = self.recent.since(t - span)
-        if before is None or len(self.recent) - first < 3:
-            return
-        fall = before - s.value
-        natural = max(before - ambient, 0.0) * -math.expm1(-span / FASTEST_MAT)
-        last = self.recent.v[-3:]
-        falling = last[0] >= last[1] - 2.0 * s.steps - 0.5 and last[1] >= last[2] - 2.0 * s.steps - 0.5
-        if fall > max(LIFTED_DROP, natural) and max(last) < before - 0.4 * fall and falling:
-            s.lifted_since, s.lifted_from = self.recent.t[max(first - 1, 0)], before
-
     @property
     def believed(self) -> bool:
         """Whether nothing is known against the probe."""
@@ -240,89 +232,3 @@ class Channel:
     def rhythm_known(self) -> bool:
         """Whether it has spoken often enough to know how often it speaks."""
         return len(self.s.gaps) >= 3
-
-    def watch_stillness(
-        self, t: float, partner: Channel | None, *, heating: bool, after: float, period: float | None = None
-    ) -> None:
-        """Tell a value that is frozen to the digit from one that is merely steady at a coarse resolution.
-
-        Its own noise tells where there is any, or the thermostat's `period`; in heat-up the other mat's rise does.
-        """
-        s = self.s
-        still = self.frozen_for(t)
-        if s.last_t != t:
-            return
-        if s.stuck_since is not None:
-            if still < 1.0:
-                s.stuck_since = None
-            return
-        if s.changed_from is None and partner is not None:
-            s.changed_from = partner.value
-        if still < self.limit(after):
-            return
-        usual = min(self._usual_stillness(), 0.7 * period if period is not None else 1e9)
-        left_behind = False
-        if heating and partner is not None and partner.value is not None and s.changed_from is not None:
-            left_behind = partner.value - s.changed_from > max(10.0, 4.0 * self.quantum)
-        if still >= usual or left_behind:
-            s.stuck_since = s.changed_at
-
-    def _usual_stillness(self) -> float:
-        """The longest still spell that its noise before it allows, with a wide margin, s."""
-        s = self.s
-        if s.changed_at is None or s.turns_then < 1e-3 or s.changed_at - s.first_t < 200.0:
-            return 1e9
-        # at a coarse resolution a value flickers while it lies between two digits, and is still when it does not:
-        # only noise that moves the digit at many readings, back and forth, says that it must move on
-        if s.moves_then < 0.3 or s.turns_then * s.interval < 0.3 * s.moves_then:
-            return 1e9
-        before = self.history.v[self.history.since(s.changed_at - max(60.0, 12.0 * s.interval)) :]
-        return 14.0 / s.turns_then if len(set(before)) >= 3 else 1e9
-
-    def watch_jumps(self, t: float) -> None:
-        """Tell noise that no mat and no bag makes: several jumps both ways within half a minute."""
-        s = self.s
-        if len([x for x in s.spikes if x > t - self.limit(30.0)]) >= 3:
-            s.wild_since = s.spikes[0] if s.wild_since is None else s.wild_since
-            s.wild_until = t + self.limit(30.0)
-        if s.last_t != t:
-            return
-        if len(self.recent) >= 2 and abs(self.recent.v[-1] - self.recent.v[-2]) > self._jump(
-            self.recent.t[-1] - self.recent.t[-2]
-        ):
-            if self._jumps(t) and s.wild_since is None:
-                s.wild_since = max(t - self.limit(30.0), s.first_t)
-            if s.wild_since is not None:
-                s.wild_until = t + self.limit(30.0)
-        elif s.wild_since is not None and t > s.wild_until:
-            s.wild_since = None
-
-    def _jumps(self, t: float) -> bool:
-        first = self.history.since(t - self.limit(30.0))
-        values, times = self.history.v[first:], self.history.t[first:]
-        up = down = 0
-        for (before, after), (t0, t1) in zip(pairwise(values), pairwise(times), strict=True):
-            jump = self._jump(t1 - t0)
-            up += after - before > jump
-            down += before - after > jump
-        return up >= 2 and down >= 2
-
-    def watch_crossing(self, t: float, partner: Channel | None) -> None:
-        """Tell crossed leads: this mat falls well below where it began while the other one has risen."""
-        s = self.s
-        if partner is None or s.value is None or s.first is None or partner.value is None or partner.s.first is None:
-            return
-        if s.last_t != t or partner.age(t) > partner.limit(5.0):
-            return
-        crossed = (
-            s.value < s.first - 4.0 and partner.value > partner.s.first + 8.0 and (s.highest or 0.0) < s.first + 4.0
-        )
-        if not crossed:
-            s.reversed_since = None
-        elif s.reversed_since is None:
-            s.reversed_since = t
-
-    def _jump(self, seconds: float) -> float:
-        if self.role is Role.BAG:
-            return BAG_JUMP * max(seconds, 1.0)
-        return MAT_JUMP + max(seconds, 1.0)

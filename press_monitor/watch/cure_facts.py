@@ -60,20 +60,19 @@ def stack_views(section: Section | None) -> tuple[StackView, ...]:
     """Every stack through its depth, as it stands now."""
     if section is None:
         return ()
-    deepest, hottest = section.deepest(), section.hottest()
+    points = (section.deepest(), section.hottest())
     views = []
     for profile in section.profile():
-        layers = tuple(LayerView(b.name, 1000.0 * b.top, 1000.0 * b.bottom, b.uncured) for b in profile.layers)
-        here = [p if p is not None and p.stack == profile.name else None for p in (deepest, hottest)]
+        deepest, hottest = (p if p is not None and p.stack == profile.name else None for p in points)
         views.append(
             StackView(
                 name=profile.name,
-                layers=layers,
-                depth_mm=tuple(round(1000.0 * d, 2) for d in profile.depth.tolist()),
-                temperature_degC=tuple(round(v, 2) for v in profile.temperature.tolist()),
-                state_of_cure=tuple(None if math.isnan(v) else round(v, 4) for v in profile.state_of_cure.tolist()),
-                deepest_mm=1000.0 * here[0].depth if here[0] else None,
-                hottest_mm=1000.0 * here[1].depth if here[1] else None,
+                layers=tuple(LayerView(b.name, 1000.0 * b.top, 1000.0 * b.bottom, b.uncured) for b in profile.layers),
+                depth_mm=tuple((1000.0 * profile.depth).round(2).tolist()),
+                temperature_degC=tuple(profile.temperature.round(2).tolist()),
+                state_of_cure=tuple(None if math.isnan(v) else v for v in profile.state_of_cure.round(4).tolist()),
+                deepest_mm=1000.0 * deepest.depth if deepest else None,
+                hottest_mm=1000.0 * hottest.depth if hottest else None,
             )
         )
     return tuple(views)

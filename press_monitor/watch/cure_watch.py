@@ -13,9 +13,13 @@ __all__ = ["CureWatch", "WatchSetup"]
 class CureWatch(CureJudge):
     """Sans-IO and deterministic: ticks and actions in, events out; no clock of its own."""
 
-    def snapshot(self) -> Snapshot:
-        """All a screen needs of this press now."""
-        return snapshot_of(self)
+    def snapshot(self, before: Snapshot | None = None) -> Snapshot:
+        """All a screen needs of this press now.
+
+        With one a few seconds old what moves slowly is shown again: looking through the repair and judging all there is
+        make up most of a snapshot's cost.
+        """
+        return snapshot_of(self, before)
 
     def result(self, *, at_release: bool = False) -> Json:
         """The cycle's outcome with the keys of ``replay --json`` (no source, no certificate).

@@ -16,6 +16,8 @@ from press_monitor.watch.types import Json, from_json, to_json
 __all__ = ["Curing"]
 
 FORECAST_EVERY = 60.0
+LOOK_EVERY = 5.0
+"""How often the rubber's account is brought up to date, s; the heat in it is carried on at every reading."""
 
 
 @dataclass(slots=True)
@@ -24,6 +26,7 @@ class _State:
     fed: float = 0.0
     forecast_at: float | None = None
     distrusted_s: float = 0.0
+    looked: float = 0.0
 
 
 class Curing:
@@ -37,9 +40,6 @@ class Curing:
         self.section: Section | None = None
         self.forecast: CureForecast | None = None
         self.s = _State()
-        self._looked = -1.0
-        self._deepest: CurePointSI | None = None
-        self._setting = 0.0
 
     def save(self) -> Json:
         """Plain JSON."""
@@ -96,6 +96,7 @@ class Curing:
         seconds = t - self.s.fed
         if lost_a or lost_b:
             self.s.distrusted_s += seconds
+        look = t - self.s.looked >= LOOK_EVERY
         self.section.advance(
             seconds,
             inner,
@@ -104,8 +105,17 @@ class Curing:
             upper_outer=upper_outer,
             bag_absolute_Pa=bag_absolute,
             pressed=pressed,
+            look=look,
         )
         self.s.fed = t
+        if look:
+            self.s.looked = t
+
+    def settle(self) -> None:
+        """Bring the rubber's account up to what has been fed: something is to be judged by it now."""
+        if self.section is not None:
+            self.section.settle()
+            self.s.looked = self.s.fed
 
     @staticmethod
     def _last(face: Face | None, lost: bool) -> Boundary | None:
@@ -122,7 +132,7 @@ class Curing:
             return
         given = self._repair.start_temperature
         self.s.start = min(*known, self._ambient) if given is None else given
-        self.s.fed = t
+        self.s.fed = self.s.looked = t
         self.section = Section(self._repair, self.s.start, self._ambient, self._limits)
         (inner, _, _), (outer, _, _) = (self._boundary(*side, t) for side in sides)
         self.section.advance(0.0, inner, outer, bag_absolute_Pa=None, pressed=None)
@@ -133,20 +143,27 @@ class Curing:
         if self.section is None or not due:
             return
         self.s.forecast_at = t
+        self.settle()
         (inner, _, _), (outer, _, _) = (
             self._boundary(self._inner, self._repair.inner, t),
             self._boundary(self._outer, self._repair.outer, t),
         )
         self.forecast = self.section.forecast(inner, outer, required)
 
+    def forecast_at(self, mat: float, required: float) -> CureForecast | None:
+        """What would come with every mat at `mat`, degC, from now on."""
+        if self.section is None:
+            return None
+        inner, outer = (
+            Boundary.air(self._ambient) if kind is FaceKind.AIR else Boundary.mat(mat)
+            for kind in (self._repair.inner, self._repair.outer)
+        )
+        return self.section.forecast(inner, outer, required)
+
     @property
     def deepest(self) -> CurePointSI | None:
-        """The deepest rubber as last fed; looked up once a step."""
-        if self._looked != self.s.fed or self._deepest is None:
-            self._looked = self.s.fed
-            self._deepest = self.section.deepest() if self.section is not None else None
-            self._setting = self.section.setting_share() if self.section is not None else 0.0
-        return self._deepest
+        """The deepest rubber as last looked at."""
+        return self.section.deepest() if self.section is not None else None
 
     def reached(self, required: float) -> bool:
         """Whether the deepest rubber has the required cure, on the nominal figures."""
@@ -173,7 +190,7 @@ class Curing:
 
     def vulnerable(self) -> float:
         """Share of the uncured rubber that lies between scorch and blow point now."""
-        return self._setting if self.deepest is not None else 0.0
+        return self.section.setting_share() if self.section is not None else 0.0
 
     def past_blow_point(self) -> bool:
         """Whether all uncured rubber is past its blow point, on the band's lower edge."""
@@ -183,6 +200,6 @@ class Curing:
         """How far the rubber is, for advice."""
         if self.deepest is None:
             return Stage.UNKNOWN
-        if self._setting > 0.0:
+        if self.vulnerable() > 0.0:
             return Stage.SETTING
         return Stage.SET if self.past_blow_point() else Stage.BEFORE_SCORCH

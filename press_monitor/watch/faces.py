@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from press_monitor.quantities import ZERO_CELSIUS
 from press_monitor.watch.channels import Channel
@@ -25,6 +26,12 @@ STEADY_TIME, STEADY_RANGE, STEADY_DRIFT = 300.0, 2.0, 1.2
 """A mat is held closely when for this long, s, it keeps within this range, K, without drifting more than this, K."""
 DIP_OVER = 0.8
 """How far back inside the band a dip is over, K."""
+EVEN = 1.8
+"""How unlike a thermostat's periods may be, longest over shortest."""
+STEADY_MEAN = 60.0
+"""A mat without a cycle is judged by the mean of so much, s."""
+EVEN_DEPTH = 2.5
+"""How unlike the depths of a thermostat's troughs may be, K."""
 SETTLING = 480.0
 """How long a mat may take from entering its band to its settled cycle, s."""
 CALM = (150.0, 30.0)
@@ -48,10 +55,11 @@ class _State:
     over_count: int = 0
     dips: int = 0
     steady_low: float | None = None
+    learned_to: float = 0.0
     trough: float | None = None
     swing_high: float | None = None
     swing_low: float | None = None
-    swing_down: bool = True
+    swing_down: bool = False
     troughs: list[float] = field(default_factory=list)
     trough_times: list[float] = field(default_factory=list)
     settled_level: float | None = None
@@ -66,6 +74,10 @@ class Face:
         self._weights: deque[tuple[float, float]] = deque()
         self._sum = 0.0
         self._judged: tuple[float, Channel | None] | None = None
+        self._level: tuple[tuple[str, float, float], float | None] | None = None
+        self._period: tuple[list[float], float | None] | None = None
+        self._at: tuple[float, float | None] | None = None
+        """The level at a moment, until something is learned."""
 
     def save(self) -> Json:
         """Plain JSON (the channels save themselves)."""
@@ -74,6 +86,7 @@ class Face:
     def load(self, data: Json) -> None:
         """Continue from `save`."""
         self.s = from_json(_State, data["state"])
+        self._at = None
         self._weights = deque((w[0], w[1]) for w in data["weights"])
         self._sum = data["sum"]
 
@@ -99,8 +112,9 @@ class Face:
 
     def value(self, t: float) -> float | None:
         """The judged temperature, degC."""
-        channel = self.judge(t)
-        return channel.value if channel else None
+        judged = self._judged
+        channel = judged[1] if judged is not None and judged[0] == t else self.judge(t)
+        return None if channel is None else channel.s.value
 
     def hottest(self, t: float) -> float | None:
         """The hottest believable reading on the face, degC."""
@@ -125,13 +139,14 @@ class Face:
 
     def restart(self) -> None:
         """Forget the cycle: the heat went off."""
+        self._at = None
         self.s = _State(low_so_far=None)
         self._weights.clear()
         self._sum = 0.0
 
     def follow(self, t: float) -> None:
         """Take the tick at `t` into the face's own memory."""
-        self._judged = None
+        self._judged = self._at = None
         channel = self.judge(t)
         self._judged = (t, channel)
         if channel is None or channel.value is None or channel.age(t) > 1e-6:
@@ -180,9 +195,12 @@ class Face:
 
     def _learn(self, t: float, value: float, channel: Channel) -> None:
         """Learn the cycle: a steady level where the control is close, else the troughs of the thermostat."""
-        s = self.s
-        if s.entered_at is not None and t - s.entered_at >= STEADY_TIME and channel.history.spans(STEADY_TIME, t):
-            since = t - STEADY_TIME
+        s, bins = self.s, channel.coarse.t
+        if s.entered_at is None:
+            return
+        fresh = bool(bins) and bins[-1] != s.learned_to
+        if fresh and t - s.entered_at >= STEADY_TIME and channel.history.spans(STEADY_TIME, t):
+            since, s.learned_to = t - STEADY_TIME, bins[-1]
             low, high = channel.coarse.low(since, t), channel.coarse.high(since, t)
             if low is not None and high is not None and high - low < STEADY_RANGE:
                 slope = channel.coarse.slope(since)
@@ -209,7 +227,7 @@ class Face:
         learned = []
         if s.steady_low is not None:
             learned.append(max(min(s.steady_low - 2.0, self._recipe.band_low + 3.5), expected))
-        if len(s.troughs) >= 2:
+        if len(s.troughs) >= 2 and max(s.troughs) - min(s.troughs) < EVEN_DEPTH:
             learned.append(min(min(s.troughs) - 2.0, self._recipe.band_low))
         if learned:
             return min(learned)
@@ -218,20 +236,65 @@ class Face:
     def period(self) -> float | None:
         """The thermostat's period as learned from its last troughs, s; None where there is no such cycle."""
         times = self.s.trough_times
-        return (times[-1] - times[0]) / (len(times) - 1) if len(times) >= 3 else None
+        if len(times) < 3:
+            return None
+        if self._period is None or self._period[0] is not times:  # a new trough makes a new list
+            gaps = [b - a for a, b in pairwise(times)]
+            # a controller's settling after a change makes troughs too, but no even ones
+            self._period = (times, sum(gaps) / len(gaps) if max(gaps) < EVEN * min(gaps) else None)
+        return self._period[1]
+
+    def cycle(self, t: float) -> float | None:
+        """The period, where the mat kept a thermostat's even cycle up to a moment: no settling that died away."""
+        s, period = self.s, self.period()
+        if period is None or t - s.trough_times[-1] > 1.05 * period or max(s.troughs) - min(s.troughs) > EVEN_DEPTH:
+            return None
+        channel = self.judge(t)
+        if channel is not None and channel.value is not None and channel.value < min(s.troughs) - 0.4:
+            return None  # below the foot of its cycle it may have come to rest for want of heat
+        return period
 
     def level(self, t: float) -> float | None:
         """The mean over whole cycles, five minutes at least, degC; None until there is so much."""
+        if self._at is None or self._at[0] != t:
+            self._at = (t, self._level_at(t))
+        return self._at[1]
+
+    def _level_at(self, t: float) -> float | None:
         channel, entered = self.judge(t), self.s.entered_at
         if channel is None or entered is None:
             return None
-        period = self.period()
+        period, times = self.period(), self.s.trough_times
+        usual = (times[-1] - times[0]) / (len(times) - 1) if len(times) > 1 else 0.0
+        if usual and t - times[-1] > 3.0 * usual:
+            period = None  # it cycles no more
+        elif period is None and self.s.steady_low is None:
+            return None  # a cycle that is not even has no whole number of periods
         # a thermostat's windows are whole cycles and many of them: part of a cycle would tilt the mean
         span = MEAN_WINDOW if period is None else period * max(3, round(2.0 * MEAN_WINDOW / period))
         if not self.learned() or t - entered < span + SETTLING:
             return None
-        values = channel.coarse.v[channel.coarse.since(t - span) :]
-        return sum(values) / len(values) if len(values) >= 3 else None
+        coarse = channel.coarse
+        first = coarse.since(t - span)
+        ends = (coarse.t[first], coarse.t[-1]) if first < len(coarse.t) else (0.0, 0.0)
+        asked = (channel.name, *ends)
+        if self._level is None or self._level[0] != asked:
+            values = coarse.v[first:]
+            self._level = (asked, sum(values) / len(values) if len(values) >= 3 else None)
+        return self._level[1]
+
+    def steady(self, t: float) -> float | None:
+        """Where the mat stands, degC: of one that is held closely the last minute tells, else `level`."""
+        channel, entered = self.judge(t), self.s.entered_at
+        if channel is None or entered is None or self.s.steady_low is None or self.period() is not None:
+            return self.level(t)
+        span = channel.limit(STEADY_MEAN)
+        return channel.coarse.mean(t - span, t) if t - entered >= SETTLING else None
+
+    def stands_still(self, t: float) -> bool:
+        """Whether its probe has stood so still for so long that it may be stuck: that is found out first."""
+        channel = self.judge(t)
+        return channel is not None and channel.frozen_for(t) > channel.limit(45.0) and channel.moves_mostly
 
     def was_calm(self, t: float) -> bool:
         """Whether the mat held still in its band just before a moment: what comes then is no part of a cycle."""

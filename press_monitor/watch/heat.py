@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from press_monitor.watch.advice import Stage, Words
 from press_monitor.watch.alarms import Condition
+from press_monitor.watch.current import MatCurrent
 from press_monitor.watch.faces import Face
 from press_monitor.watch.kinds import KINDS, AlarmKind
 from press_monitor.watch.recipe import Recipe
@@ -15,10 +16,26 @@ from press_monitor.watch.types import Json, Phase, from_json, to_json
 __all__ = ["FALLING", "Heat"]
 
 FALL_WINDOW = 30.0
+SETTLED_WINDOW, SETTLED = 15.0, -0.5 / 60.0
+"""Within its band a mat that falls no faster than this, K/s over these s, has settled."""
+NEAR = 6.0
+"""A mat that settles no further below its band than this is fed, only too cold, K."""
+ALONE = 180.0
+"""A mat that falls so long beside one that holds was not switched off with it, s."""
+BLIP = 25.0
+"""A power cut shorter than this, s, is no lost heat: with every mat unfed at once it might be one."""
+SHALLOW = 90.0
+"""How much longer than ever a dip no deeper than the cycle's own may last, s: a short power cut at its foot."""
+RETURNING = 60.0
+"""A mat that will be back in its band within this time, s, is not judged by its mean."""
 UNEVEN = 1.5
 """How much two mats may differ, in tolerances."""
 WEAK = 3.0
 """How far a mat may settle lower than it did, K."""
+HEATLESS = -1.8 / 60.0
+"""A hot mat falls faster than this as its heat goes, K/s; a weak one sinks to its new level slower."""
+HEATLESS_AT_FIRST, DEEP = -3.2 / 60.0, 6.0
+"""The same within so many K of where a mat was held closely."""
 FALLING = -1.2 / 60.0
 """A mat that loses more than this has no heat, K/s: slower than any mat cools, faster than noise."""
 
@@ -27,19 +44,26 @@ FALLING = -1.2 / 60.0
 class _State:
     falling_since: dict[str, float]
     late: dict[str, float]
+    alone: dict[str, float] = field(default_factory=dict)
+    deserted: dict[str, float] = field(default_factory=dict)
 
 
 class Heat:
     """Detectors over the faces. Stateless but for the onset of each fall."""
 
     def __init__(
-        self, recipe: Recipe, faces: tuple[Face, ...], words: Words, kinds: Mapping[str, AlarmKind] = KINDS
+        self,
+        recipe: Recipe,
+        faces: tuple[Face, ...],
+        currents: Mapping[str, MatCurrent],
+        words: Words,
+        kinds: Mapping[str, AlarmKind] = KINDS,
     ) -> None:
         self._maximum, self._profile = kinds["above-maximum"], kinds["above-profile"]
         self._tardy = kinds["heat-up-late"]
-        self._recipe, self._faces, self._words = recipe, faces, words
+        self._recipe, self._faces, self._currents, self._words = recipe, faces, currents, words
         self.s = _State({}, {})
-        self._fell: tuple[float, dict[str, bool]] | None = None
+        self._slopes: tuple[float, dict[str, float | None]] | None = None
 
     def save(self) -> Json:
         """Plain JSON."""
@@ -51,14 +75,17 @@ class Heat:
 
     def falling(self, face: Face, t: float) -> bool:
         """Whether the face's mat is losing heat."""
-        if self._fell is None or self._fell[0] != t:
-            self._fell = (t, {})
-        known = self._fell[1]
+        return self._falls(face, t, FALLING)
+
+    def _falls(self, face: Face, t: float, rate: float) -> bool:
+        if self._slopes is None or self._slopes[0] != t:
+            self._slopes = (t, {})
+        known = self._slopes[1]
         if face.name not in known:
             channel = face.judge(t)
-            slope = None if channel is None else channel.history.slope(t - channel.limit(FALL_WINDOW))
-            known[face.name] = slope is not None and slope < FALLING
-        return known[face.name]
+            known[face.name] = None if channel is None else channel.history.slope(t - channel.limit(FALL_WINDOW))
+        slope = known[face.name]
+        return slope is not None and slope < rate
 
     def sinking(self, t: float) -> bool:
         """Whether any mat has lost heat over the last two minutes on the whole."""
@@ -75,32 +102,63 @@ class Heat:
         """Everything that is wrong with the heat at `t`."""
         if phase not in (Phase.HEAT_UP, Phase.HOLD) or heating_since is None:
             return
+        yield from self._lost(t, stage, due=due)
         if not due:
-            yield from self._lost(t, stage)
             yield from self._below(t, stage)
             yield from self._late(t, heating_since, stage)
         yield from self._above(t, stage)
-        yield from self._uneven(t, stage)
+        yield from self._uneven(t, stage, due=due)
         yield from self._weak(t, stage)
 
-    def _lost(self, t: float, stage: Stage) -> Iterator[Condition]:
-        lost = [face for face in self._faces if self._has_lost(face, t)]
+    def _lost(self, t: float, stage: Stage, *, due: bool) -> Iterator[Condition]:
+        unfed = {f.name: since for f in self._faces if (since := self._currents[f.name].gone_since(t)) is not None}
+        lost = [face for face in self._faces if face.name in unfed or self._has_lost(face, t)]
         for face in self._faces:
             if face not in lost:
                 self.s.falling_since.pop(face.name, None)
+                self.s.alone.pop(face.name, None)
+                self.s.deserted.pop(face.name, None)
         for face in lost:
-            since = self.s.falling_since.setdefault(face.name, self._onset(face, t))
-            value = face.value(t)
+            name = face.name
+            if name not in self.s.falling_since:
+                self.s.falling_since[name] = unfed[name] if name in unfed else self._onset(face, t)
+            since = self.s.falling_since[name]
             others = [other for other in self._faces if other is not face]
             both = bool(others) and all(other in lost or self.falling(other, t) for other in others)
+            # when the cure is due the heat may go off: then only a mat that falls alone for minutes is a fault
+            if due and not self._falls_alone(face, others, lost, t):
+                continue
+            draws = 0.0 if name in unfed else self._currents[name].drawing(t)
             yield Condition(
                 "heat-lost",
-                f"{face.name}_mat",
+                f"{name}_mat",
                 since,
-                self._words.heat_lost_message(face.name, value, both=both, alone=not others),
-                self._words.heat_lost_advice(face.name, stage, both=both),
+                self._words.heat_lost_message(name, face.value(t), both=both, alone=not others, draws=draws),
+                self._words.heat_lost_advice(name, stage, both=both, draws=draws),
                 under=("heat-lost",) if both else (),
+                certain=name in unfed and (t - since >= BLIP or any(self._draws(other, t) for other in others)),
             )
+
+    def _falls_alone(self, face: Face, others: list[Face], lost: list[Face], t: float) -> bool:
+        """Whether the other mats are still fed after the time in which a heat-off would have shown on them too."""
+        if not others or any(other in lost for other in others):
+            self.s.alone.pop(face.name, None)
+            self.s.deserted.pop(face.name, None)
+            return False
+        since = self.s.alone.setdefault(face.name, t)
+        # a thermostat's mat falls in its turn too: seen once not to fall, after that time, is enough
+        if t - since >= ALONE and not any(self.falling(other, t) for other in others):
+            self.s.deserted.setdefault(face.name, t)
+        return face.name in self.s.deserted
+
+    @staticmethod
+    def _sinks(face: Face, t: float) -> bool:
+        channel = face.judge(t)
+        slope = None if channel is None else channel.history.slope(t - channel.limit(SETTLED_WINDOW))
+        return slope is None or slope < SETTLED
+
+    def _draws(self, face: Face, t: float) -> bool:
+        return self._currents[face.name].drawing(t) is not None
 
     def _has_lost(self, face: Face, t: float) -> bool:
         value = face.value(t)
@@ -108,10 +166,23 @@ class Heat:
             return False
         already = face.name in self.s.falling_since
         if face.entered:
-            floor = face.floor()
-            return value < floor and (already or self.falling(face, t))
+            if value >= face.floor():
+                return False
+            if self._falls(face, t, FALLING if already else self._heatless(face, value)):
+                return True
+            # falling no more, and near its band: it has settled lower, its heat is not lost
+            return already and (value < self._recipe.band_low - NEAR or self._sinks(face, t))
         peak = face.s.peak
         return peak is not None and value < peak - 4.0 and (self.falling(face, t) or (already and value < peak - 2.0))
+
+    @staticmethod
+    def _heatless(face: Face, value: float) -> float:
+        """How fast a mat must fall to have lost its heat, K/s.
+
+        One held closely that lost a part of its element falls fast at first too, but not far.
+        """
+        steady = face.s.steady_low if face.period() is None else None
+        return HEATLESS if steady is None or value < steady - DEEP else HEATLESS_AT_FIRST
 
     @staticmethod
     def _onset(face: Face, t: float) -> float:
@@ -139,10 +210,11 @@ class Heat:
             if face.s.steady_low is not None or face.was_calm(since):
                 wrong = True
             elif face.s.dips >= 2:
-                wrong = t - since > 1.3 * face.s.longest_dip + 15.0 - 60.0
+                spare = SHALLOW if (face.value(t) or 0.0) >= min(face.s.troughs, default=0.0) - 1.0 else 15.0
+                wrong = t - since > 1.3 * face.s.longest_dip + spare - 60.0
             else:
-                wrong = face.mean_spans(t) >= 120.0 and mean < self._recipe.band_low
-            if wrong:
+                wrong = face.mean_spans(t) >= 120.0 and mean < self._recipe.band_low and not self._returning(face, t)
+            if wrong and not face.stands_still(t):
                 yield Condition(
                     "below-profile",
                     f"{face.name}_mat",
@@ -150,6 +222,12 @@ class Heat:
                     self._words.below_message(face.name, face.value(t)),
                     self._words.below_advice(stage),
                 )
+
+    def _returning(self, face: Face, t: float) -> bool:
+        """Whether a mat rises so that it is back in its band within the minute."""
+        channel, value = face.judge(t), face.value(t)
+        slope = None if channel is None else channel.history.slope(t - channel.limit(RETURNING))
+        return value is not None and slope is not None and value + RETURNING * slope > self._recipe.band_low
 
     def _late(self, t: float, heating_since: float, stage: Stage) -> Iterator[Condition]:
         limit = self._recipe.heat_up_limit
@@ -162,7 +240,10 @@ class Heat:
                 continue
             arrival = self._arrival(face, t)
             total = None if arrival is None else elapsed + arrival
-            late = elapsed > limit or total is None or total > (1.1 if face.name in self.s.late else 1.25) * limit
+            # the nearer the limit, the surer the forecast
+            spare = 0.05 + 0.2 * min(max(2.0 * (1.0 - elapsed / limit), 0.0), 1.0)
+            spare = min(spare, 0.1) if face.name in self.s.late else spare
+            late = elapsed > limit or total is None or total > (1.0 + spare) * limit
             if late:
                 self.s.late[face.name] = t
                 yield Condition(
@@ -237,7 +318,7 @@ class Heat:
             return None
         if face.was_calm(s.above_since):
             return value
-        crest = t - s.above_since > 1.3 * s.longest_rise + 15.0 - self._profile.on_delay
+        crest = t - s.above_since > 2.2 * s.longest_rise + 15.0 - self._profile.on_delay
         return value if s.rises >= 2 and crest else None
 
     def _weak(self, t: float, stage: Stage) -> Iterator[Condition]:
@@ -248,7 +329,7 @@ class Heat:
                 continue
             if s.settled_level is None or level > s.settled_level:
                 s.settled_level = level
-            swing = max(s.troughs) - min(s.troughs) if len(s.troughs) >= 2 else 0.0
+            swing = max(s.troughs) - min(s.troughs) if face.period() is not None else 0.0
             if level < s.settled_level - WEAK - swing and (face.value(t) or 0.0) < s.settled_level:
                 yield Condition(
                     "mat-weak",
@@ -258,14 +339,16 @@ class Heat:
                     self._words.weak_advice(stage),
                 )
 
-    def _uneven(self, t: float, stage: Stage) -> Iterator[Condition]:
+    def _uneven(self, t: float, stage: Stage, *, due: bool) -> Iterator[Condition]:
         if len(self._faces) < 2:
             return
-        a, b = (face.level(t) for face in self._faces[:2])
+        a, b = (face.steady(t) for face in self._faces[:2])
         if a is None or b is None or abs(a - b) <= UNEVEN * self._recipe.hold_tolerance:
             return
         if any(face.s.below_since is not None for face in self._faces) and not self.s.falling_since:
             return
+        if due and any((face.value(t) or 0.0) < face.floor() for face in self._faces):
+            return  # the heat is going off: mats cool each in its own time
         yield Condition(
             "mats-uneven", None, t - 300.0, self._words.uneven_message(a, b), self._words.uneven_advice(stage)
         )

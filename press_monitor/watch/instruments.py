@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from press_monitor.readings import Role, role_of
+from press_monitor.readings import Role
 from press_monitor.watch.advice import Words
 from press_monitor.watch.alarms import Condition
 from press_monitor.watch.channels import Channel
+from press_monitor.watch.doubts import watch_crossing, watch_jumps, watch_lifting, watch_stillness
 from press_monitor.watch.faces import HOLD_ON, Face
 from press_monitor.watch.kinds import KINDS, AlarmKind
 from press_monitor.watch.types import Json, RecordHole, from_json, to_json
@@ -38,7 +39,16 @@ class Instruments:
         kinds: Mapping[str, AlarmKind] = KINDS,
     ) -> None:
         self._channels, self._faces, self._ambient, self._words = channels, faces, ambient, words
+        self._judged = tuple(channel for channel in channels.values() if channel.role is not Role.OTHER)
+        self._jumping = tuple(channel for channel in channels.values() if channel.role in _STEADY)
+        self._alone = tuple(channel for channel in channels.values() if channel.role in (Role.BAG, Role.BURIED))
+        partners = [[other for other in faces if other is not face] for face in faces]
+        self._partners = [
+            (face, others[0] if others else None, next((c for other in others for c in other.channels), None))
+            for face, others in zip(faces, partners, strict=True)
+        ]
         self._silence, self._still = kinds["no-readings"].on_delay, kinds["probe-stuck"].on_delay
+        self._never_silence = min(self._silence, FIRST_WORDS)
         self.s = _State()
 
     def save(self) -> Json:
@@ -56,18 +66,17 @@ class Instruments:
 
     def watch_probes(self, t: float, *, heating: bool) -> None:
         """Tell probes that lifted, stuck, jump or are crossed; `heating` while the mats are on their way up."""
-        for face in self._faces:
-            others = [other.value(t) for other in self._faces if other is not face]
+        for face, other, partner in self._partners:
+            beside = None if other is None else other.value(t)
+            rising = heating and not face.entered  # in its band it stands still while the other is on its way
             for channel in face.channels:
-                partner = next((o for face_ in self._faces if face_ is not face for o in face_.channels), None)
-                channel.watch_lifting(t, self._ambient, others[0] if others else None)
-                channel.watch_crossing(t, partner)
-                channel.watch_stillness(t, partner, heating=heating, period=face.period(), after=self._still)
-        for channel in self._channels.values():
-            if channel.role in _STEADY:
-                channel.watch_jumps(t)
-            if channel.role in (Role.BAG, Role.BURIED):
-                channel.watch_stillness(t, None, heating=False, after=self._still)
+                watch_lifting(channel, t, self._ambient, beside)
+                watch_crossing(channel, t, partner)
+                watch_stillness(channel, t, partner, heating=rising, cycle=face.cycle, after=self._still)
+        for channel in self._jumping:
+            watch_jumps(channel, t)
+        for channel in self._alone:
+            watch_stillness(channel, t, None, heating=False, after=self._still)
 
     def hear(self, t: float, heard: bool) -> list[RecordHole]:
         """Take note of whether anything came; the end of a silence that was too long is a hole in the record."""
@@ -75,11 +84,15 @@ class Instruments:
         if not heard:
             return []
         holes = []
-        if s.heard is not None and t - s.heard > self.silence_limit():
+        if s.heard is not None and self.silent(t - s.heard):
             s.hole_s += t - s.heard
             holes.append(RecordHole(t, s.heard, t, "no readings"))
         s.heard = t
         return holes
+
+    def silent(self, seconds: float) -> bool:
+        """Whether so many seconds without anything are more than may be."""
+        return seconds > self._never_silence and seconds > self.silence_limit()
 
     def silence_limit(self) -> float:
         """How long nothing may come before it is a silence, s."""
@@ -89,15 +102,16 @@ class Instruments:
     def silence(self, t: float, first: float) -> Condition | None:
         """The alarm of a silent press; nothing was ever heard before `first`."""
         heard = self.s.heard if self.s.heard is not None else first
-        if t - heard < self.silence_limit() - 1e-6:
+        silent = t - heard
+        if silent < self._never_silence - 1e-6 or silent < self.silence_limit() - 1e-6:
             return None
         return Condition("no-readings", None, heard, self._words.silent_message(t - heard), self._words.silent_advice())
 
     def conditions(self, t: float) -> Iterator[Condition]:
         """Open and lifted probes."""
         words = self._words
-        for channel in self._channels.values():
-            if role_of(channel.name) is Role.OTHER:
+        for channel in self._judged:
+            if channel.s.missing_since is None and channel.believed:
                 continue
             missing = channel.s.missing_since
             late = missing is not None and t - missing >= channel.limit(0.0) - 4.0

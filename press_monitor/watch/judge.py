@@ -15,10 +15,12 @@ from press_monitor.watch.bag import Bag
 from press_monitor.watch.channels import Channel
 from press_monitor.watch.cure_facts import cure_json, stack_views
 from press_monitor.watch.curing import Curing
+from press_monitor.watch.current import MatCurrent
 from press_monitor.watch.faces import Face
 from press_monitor.watch.heat import Heat
 from press_monitor.watch.instruments import Instruments
 from press_monitor.watch.kinds import kinds_with
+from press_monitor.watch.outside import GAP, Outside
 from press_monitor.watch.phases import Phases
 from press_monitor.watch.ram import Ram
 from press_monitor.watch.setup import WatchSetup, energy_of, is_mat
@@ -29,6 +31,7 @@ from press_monitor.watch.types import (
     Json,
     OperatorDid,
     Phase,
+    Report,
     from_json,
     to_json,
 )
@@ -36,6 +39,7 @@ from press_monitor.watch.types import (
 __all__ = ["CureJudge"]
 
 LONGEST_EXTENSION = 8 * 3600.0
+_FALLING_BAG = ("bag-burst", "bag-leaking", "bag-low")
 
 
 @dataclass(slots=True)
@@ -49,6 +53,7 @@ class _State:
     due_since: float | None = None
     done_since: float | None = None
     heat_off: Json = None
+    more_hold: tuple[float | None, float | None] | None = None
     release: Json = None
 
 
@@ -74,7 +79,10 @@ class CureJudge:
         self.bag = Bag(setup.recipe, bags[0] if bags else None, self.words, kinds)
         rams = [c for c in self.channels.values() if c.role is Role.RAM]
         self.ram = Ram(rams[0] if rams else None, self.words)
-        self.heat = Heat(setup.recipe, self.faces, self.words, kinds)
+        self.currents = {
+            face.name: MatCurrent(face, self.channels.values(), setup.recipe.hold_temperature) for face in self.faces
+        }
+        self.heat = Heat(setup.recipe, self.faces, self.currents, self.words, kinds)
         self.phases = Phases(setup.recipe, self.faces)
         by_name = {face.name: face for face in self.faces}
         self.curing = (
@@ -83,6 +91,7 @@ class CureJudge:
             else None
         )
         self.instruments = Instruments(self.channels, self.faces, setup.ambient, self.words, kinds)
+        self.outside = Outside()
         self.alarms = AlarmBook(kinds)
         self.s = _State()
         self._atmosphere = pressure_at_altitude(setup.altitude)
@@ -94,8 +103,10 @@ class CureJudge:
             "channels": {name: channel.save() for name, channel in self.channels.items()},
             "faces": [face.save() for face in self.faces],
             "instruments": self.instruments.save(),
+            "outside": self.outside.save(),
             "bag": self.bag.save(),
             "ram": self.ram.save(),
+            "currents": {name: current.save() for name, current in self.currents.items()},
             "heat": self.heat.save(),
             "phases": self.phases.save(),
             "curing": None if self.curing is None else self.curing.save(),
@@ -112,8 +123,11 @@ class CureJudge:
         for face, data in zip(watch.faces, saved["faces"], strict=True):
             face.load(data)
         watch.instruments.load(saved["instruments"])
+        watch.outside.load(saved["outside"])
         watch.bag.load(saved["bag"])
         watch.ram.load(saved["ram"])
+        for name, current in watch.currents.items():
+            current.load(saved["currents"][name])
         watch.heat.load(saved["heat"])
         watch.phases.load(saved["phases"])
         if watch.curing is not None:
@@ -131,10 +145,12 @@ class CureJudge:
         """Whether the press has been released."""
         return self.phases.phase is Phase.RELEASED
 
-    def step(self, given: Tick | Action) -> tuple[Event, ...]:
-        """Take one tick or one action and say what it changed. Time that does not move on is refused."""
+    def step(self, given: Tick | Action | Report) -> tuple[Event, ...]:
+        """Take a tick, an action or a report and say what it changed. Time that does not move on is refused."""
         if isinstance(given, Action):
             return tuple(self._act(given))
+        if isinstance(given, Report):
+            return (self.outside.take(given),)
         if not math.isfinite(given.t) or (self.s.t is not None and given.t <= self.s.t):
             raise ValueError(f"time went from {self.s.t} s to {given.t} s")
         return tuple(self._tick(given))
@@ -146,7 +162,7 @@ class CureJudge:
         if s.first is None:
             s.first = t
             events.append(self.phases.load_press(t))
-        if before is not None and t - before > self.instruments.silence_limit():
+        if before is not None and self.instruments.silent(t - before):
             self._cure(t - 1e-3)  # nobody was there to see it: the model loses heat to air meanwhile
             before = None
         for name, channel in self.channels.items():
@@ -154,9 +170,11 @@ class CureJudge:
         self.instruments.watch_probes(t, heating=self.phases.phase is Phase.HEAT_UP)
         for face in self.faces:
             face.follow(t)
+            self.currents[face.name].follow(t)
         self.bag.follow(t, self.phases.phase, cooling=self._cooling, sinking=self.heat.sinking(t))
         heard = any(reading.good for reading in tick.readings.values())
-        events.extend(self.instruments.hear(t, heard))
+        holes = self.instruments.hear(t, heard)
+        events.extend(self.outside.heard(t, holes) if heard else holes)
         self._cure(t)
         seconds = t - before if before is not None else 0.0
         self._count_hold(t, seconds)
@@ -265,18 +283,20 @@ class CureJudge:
         if phase is Phase.EMPTY:
             return []
         conditions: list[Condition] = []
+        conditions.extend(self.outside.conditions())
         if phase is Phase.RELEASED:
             conditions.extend(self._released_early(t, stage))
             return conditions
         silence = self.instruments.silence(t, s.first if s.first is not None else t)
         if silence is not None:
-            return [silence, *self._held()]
+            return [*self._held(), *conditions, self.outside.explained(silence)]
         conditions.extend(self.instruments.conditions(t))
         values = [value for face in self.faces if (value := face.value(t)) is not None]
         heating = self.phases.s.heating_since
         hottest = max(values) if values else None
-        conditions.extend(self.bag.conditions(t, phase, hottest_mat=hottest, heating_since=heating, stage=stage))
-        conditions.extend(self.ram.conditions(t, phase, stage))
+        air = list(self.bag.conditions(t, phase, hottest_mat=hottest, heating_since=heating, stage=stage))
+        bag_falls = any(condition.kind in _FALLING_BAG for condition in air)
+        conditions.extend([*self.ram.conditions(t, phase, stage, bag_falls=bag_falls), *air])
         conditions.extend(self.heat.conditions(t, phase, heating, due=s.due, stage=stage))
         vulnerable = self.curing.vulnerable() if self.curing is not None else 0.0
         if vulnerable > 0.0 and self.bag.pressed(t) is False:
@@ -309,7 +329,7 @@ class CureJudge:
                 v.advice,
             )
             for v in self.alarms.views()
-            if v.cleared_s is None and v.kind != "no-readings"
+            if v.cleared_s is None and v.kind not in ("no-readings", GAP)
         ]
 
     def _released_early(self, t: float, stage: Stage) -> list[Condition]:
@@ -328,10 +348,21 @@ class CureJudge:
         phase, section = self.phases.phase, self.curing.section if self.curing is not None else None
         if phase is was:
             return
+        if self.curing is not None:
+            self.curing.settle()
         if phase is Phase.COOL_DOWN:
             self.s.heat_off = to_json(stack_views(section))
+            self.s.more_hold = self._more_hold()
         elif phase is Phase.RELEASED:
             self._keep_release()
+
+    def _more_hold(self) -> tuple[float | None, float | None] | None:
+        """The hold still wanted with the mats at their hold temperature, nominal and for sure, s."""
+        section, recipe = self.curing.section if self.curing is not None else None, self.setup.recipe
+        if section is None or not section.judged or self.curing is None:
+            return None
+        coming = self.curing.forecast_at(recipe.hold_temperature, recipe.required_cure)
+        return None if coming is None else (coming.seconds, coming.seconds_late)
 
     def profiles(self) -> Json:
         """The stacks through their depth at heat-off and at release; None where that has not come."""

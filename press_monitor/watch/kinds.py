@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from press_monitor.quantities import PSI
 from press_monitor.watch.types import Priority
 
-__all__ = ["ANY", "CAUSES", "KINDS", "SAME", "AlarmKind", "kinds_with"]
+__all__ = ["ADOPTED_WITHIN", "ADOPTING", "ANY", "CAUSES", "KINDS", "SAME", "AlarmKind", "kinds_with"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class AlarmKind:
     own_clock: bool = False
 
 
-_HIGH, _MEDIUM = Priority.HIGH, Priority.MEDIUM
+_HIGH, _MEDIUM, _LOW = Priority.HIGH, Priority.MEDIUM, Priority.LOW
 
 KINDS: dict[str, AlarmKind] = {
     kind.name: kind
@@ -45,7 +45,7 @@ KINDS: dict[str, AlarmKind] = {
         AlarmKind("bag-low", _HIGH, 15.0, deadband=0.5 * PSI),
         AlarmKind("bag-high", _MEDIUM, 15.0, deadband=0.5 * PSI),
         AlarmKind("heat-without-pressure", _HIGH, 60.0),
-        AlarmKind("heat-lost", _HIGH, 20.0, off_delay=30.0),
+        AlarmKind("heat-lost", _HIGH, 28.0, off_delay=30.0),
         AlarmKind("below-profile", _MEDIUM, 60.0, off_delay=30.0),
         AlarmKind("above-profile", _MEDIUM, 60.0, off_delay=30.0),
         AlarmKind("above-maximum", _HIGH, 5.0, off_delay=30.0, own_clock=True),
@@ -62,6 +62,10 @@ KINDS: dict[str, AlarmKind] = {
         AlarmKind("pressure-lost-uncured", _HIGH, 5.0),
         AlarmKind("released-early", _HIGH, 5.0, latching=True),
         AlarmKind("overdue", _MEDIUM, 1800.0, own_clock=True),
+        AlarmKind("recorder-gap", _MEDIUM, 0.0),
+        AlarmKind("archive-failing", _HIGH, 3.0, off_delay=5.0),
+        AlarmKind("clock-step", _LOW, 0.0),
+        AlarmKind("no-horn", _LOW, 10.0),
     )
 }
 
@@ -73,15 +77,24 @@ def kinds_with(own: Iterable[AlarmKind]) -> Mapping[str, AlarmKind]:
 
 SAME, ANY = "same", "any"
 
+ADOPTED_WITHIN = 300.0
+"""A cause that shows itself so much later, s, still takes over what was told before it."""
+ADOPTING = (
+    "ram-low", "bag-burst", "bag-leaking", "bag-low", "heat-lost", "above-profile",
+    "probe-lifted", "probe-open", "probe-stuck", "probe-erratic", "probe-reversed",
+)  # fmt: skip
+"""The causes that do, where they are no consequence themselves: so none is under what is under it."""
+
 _PROBES = tuple((f"probe-{what}", SAME) for what in ("lifted", "open", "stuck", "erratic", "reversed"))
 
 # kind -> the kinds it may be a consequence of, with how their channels must agree; the first standing one is the cause.
 CAUSES: dict[str, tuple[tuple[str, str], ...]] = {
-    "bag-leaking": (("bag-burst", ANY), ("bag-topping-up", ANY)),
+    "bag-leaking": (("ram-low", ANY), ("bag-burst", ANY), ("bag-topping-up", ANY)),
     "bag-topping-up": (("bag-burst", ANY), ("bag-leaking", ANY)),
-    "bag-low": (("bag-burst", ANY), ("bag-leaking", ANY), ("bag-topping-up", ANY)),
-    "heat-without-pressure": (("bag-burst", ANY), ("bag-leaking", ANY), ("bag-low", ANY)),
+    "bag-low": (("ram-low", ANY), ("bag-burst", ANY), ("bag-leaking", ANY), ("bag-topping-up", ANY)),
+    "heat-without-pressure": (("ram-low", ANY), ("bag-burst", ANY), ("bag-leaking", ANY), ("bag-low", ANY)),
     "pressure-lost-uncured": (
+        ("ram-low", ANY),
         ("bag-burst", ANY),
         ("bag-leaking", ANY),
         ("bag-topping-up", ANY),
@@ -102,5 +115,7 @@ CAUSES: dict[str, tuple[tuple[str, str], ...]] = {
     "heat-up-late": (("heat-lost", ANY), *_PROBES),
     "above-profile": (("above-profile", SAME), *_PROBES),
     "bag-burst": (("ram-low", ANY),),
-    "probe-open": (("no-readings", ANY),),
+    "probe-lifted": (("probe-erratic", SAME),),
+    "probe-open": (("no-readings", ANY), ("probe-reversed", SAME)),
+    "no-readings": (("recorder-gap", ANY),),
 }

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import accumulate, pairwise
+from operator import mul
 
 from press_monitor.quantities import ATMOSPHERE, PSI
 from press_monitor.watch.channels import COARSE, Channel
@@ -36,6 +37,8 @@ CERTAINTY = 4.0
 COARSEST_FINE = 0.11 * PSI
 """Steps coarser than this tell nothing within a minute."""
 POP = 0.25 * PSI
+STEP_LIKE = 0.85
+"""A fall counts as steady only where a line leaves less than this share of what the best single step leaves."""
 TOOTH = 0.25 * PSI
 
 
@@ -130,7 +133,7 @@ class Leak:
         slope = history.slope(t - span)
         if slope is None or slope > -least:
             return None
-        if not _steadily(history.v[first:]):
+        if not _steadily(history.v[first:]) or _popped(history.v[first:]):
             return None
         absolute = history.v[-1] + ATMOSPHERE
         explained = cooling(t - span) * absolute / span
@@ -193,3 +196,20 @@ def _steadily(values: list[float]) -> bool:
     means = [sum(values[a:b]) / (b - a) for a, b in pairwise(cuts)]
     least = 0.12 * (means[0] - means[3])
     return least > 0.0 and all(a - b > least for a, b in pairwise(means))
+
+
+def _popped(values: list[float]) -> bool:
+    """Whether one sudden drop between two levels explains the values about as well as a steady fall does.
+
+    Sums of squares left by the best step and by the least-squares line: which of the two it was is seen in what each
+    leaves unexplained, also where a relief valve's drop is small and the readings are noisy and coarse.
+    """
+    n = len(values)
+    mean = sum(values) / n
+    v = [value - mean for value in values]
+    around: float = sum(map(mul, v, v))
+    middle = 0.5 * (n - 1)
+    along = sum((i - middle) * value for i, value in enumerate(v))
+    line = around - along * along * 12.0 / (n * (n * n - 1.0))
+    steps = [(below * below / (i + 1) + below * below / (n - 1 - i)) for i, below in enumerate(accumulate(v[:-1]))]
+    return line > STEP_LIKE * (around - max(steps))

@@ -12,6 +12,8 @@ __all__ = ["Phases"]
 
 RISE = 5.0
 HOT = 60.0
+FOOT = 1.0
+"""So near the learned foot of its cycle a mat has come that is falling from it, K."""
 FALL_TIME = 60.0
 RELEASE_TIME = 5.0
 LONG_COLD = 1200.0
@@ -98,7 +100,7 @@ class Phases:
         if s.phase is Phase.HEAT_UP and known and all(face.entered for face, _ in known):
             changed.append(self._enter(t, Phase.HOLD, "every mat is in its band"))
         if s.phase in (Phase.HEAT_UP, Phase.HOLD) and known:
-            changed.extend(self._watch_heat_off(t, [value for _, value in known], due=due, falling=falling))
+            changed.extend(self._watch_heat_off(t, known, due=due, falling=falling))
         elif s.phase is Phase.COOL_DOWN:
             changed.extend(self._watch_cooling(t, known, bag_down_for if bag_known else 0.0))
         return changed
@@ -107,10 +109,14 @@ class Phases:
         low = face.s.low_so_far
         return value >= self._recipe.band_low - SLACK or (low is not None and value > low + RISE and value > 30.0)
 
-    def _watch_heat_off(self, t: float, values: list[float], *, due: bool, falling: bool) -> list[PhaseChanged]:
-        s = self.s
+    def _watch_heat_off(
+        self, t: float, known: list[tuple[Face, float]], *, due: bool, falling: bool
+    ) -> list[PhaseChanged]:
+        s, values = self.s, [value for _, value in known]
         below = max(values) < self._recipe.band_low
-        s.below_since = (t if s.below_since is None else s.below_since) if below and falling else None
+        # a wide thermostat's mat goes below its band too, cycle by cycle, while the other has lost its heat
+        off = below and falling and all(value < face.floor() + FOOT for face, value in known)
+        s.below_since = (t if s.below_since is None else s.below_since) if off else None
         if s.below_since is not None and due and t - s.below_since >= FALL_TIME:
             return [self._cool(t, "heat off: every mat is falling, and the cure is due")]
         entered = any(face.entered for face in self._faces)

@@ -14,6 +14,8 @@ __all__ = ["Ram"]
 
 LOW_SHARE = 0.85
 """Share of its lock-up pressure under which the ram is low."""
+WITNESSED_SHARE = 0.92
+"""The same where the bag falls with it: the hydraulics give way, and the bag has more room."""
 
 
 @dataclass(slots=True)
@@ -37,8 +39,8 @@ class Ram:
         """Continue from `save`."""
         self.s = from_json(_State, data)
 
-    def conditions(self, t: float, phase: Phase, stage: Stage) -> Iterator[Condition]:
-        """``ram-low`` while the press is heated."""
+    def conditions(self, t: float, phase: Phase, stage: Stage, *, bag_falls: bool) -> Iterator[Condition]:
+        """``ram-low`` while the press is heated; at once where the bag falls with it."""
         channel, s = self._channel, self.s
         if phase not in (Phase.HEAT_UP, Phase.HOLD):
             s.locked_at = s.low_since = None
@@ -47,9 +49,12 @@ class Ram:
         if channel is None or value is None:
             return
         s.locked_at = value if s.locked_at is None else max(s.locked_at, value)
-        if value >= LOW_SHARE * s.locked_at:
+        if value >= WITNESSED_SHARE * s.locked_at:
             s.low_since = None
             return
+        if value >= LOW_SHARE * s.locked_at and not bag_falls:
+            return
         s.low_since = t if s.low_since is None else s.low_since
-        message = self._words.ram_message(value, s.locked_at)
-        yield Condition("ram-low", channel.name, s.low_since, message, self._words.ram_advice(stage))
+        message = self._words.ram_message(value, s.locked_at, bag_falls=bag_falls)
+        advice = self._words.ram_advice(stage)
+        yield Condition("ram-low", channel.name, s.low_since, message, advice, certain=bag_falls)

@@ -1,6 +1,7 @@
 """Several presses in trouble at once: one cause, one alarm for the whole shop.
 
-Pure: it looks at the presses' standing alarms and at when each began by the wall clock, and keeps nothing.
+Pure: it looks at the presses' alarms, those that stand and those that still call, and at when each began by the wall
+clock, and keeps nothing.
 """
 
 from __future__ import annotations
@@ -8,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from press_monitor.watch.outside import GAP
 from press_monitor.watch.types import AlarmView, Phase, Priority, Snapshot
 
 __all__ = ["ShopAlarm", "shop_alarms"]
@@ -18,19 +20,23 @@ MANY = 3
 
 _HEAT = ("heat-lost",)
 _AIR = ("bag-leaking", "bag-low", "bag-burst", "bag-topping-up")
-_LINE = ("no-readings",)
+_SILENT = "no-readings"
+_LINE = (_SILENT, GAP)
 
 
 @dataclass(frozen=True, slots=True)
 class ShopAlarm:
-    """One alarm of the whole shop. `members` are the alarms of the presses that hang under it, as (press, alarm id)."""
+    """One alarm of the whole shop.
+
+    `members` are the alarms of the presses that hang under it, as (press, alarm id); `words` say what befell each.
+    """
 
     kind: str
     presses: tuple[str, ...]
     priority: Priority
     since_utc: float
     members: tuple[tuple[str, str], ...]
-    message: str
+    words: str
     advice: str
 
     def wants_acknowledging(self, presses: Mapping[str, tuple[float, Snapshot]]) -> bool:
@@ -83,13 +89,15 @@ def _shared(
     if len(hit) < 2 or (len(hit) < MANY and len(hit) < len(at_work)):
         return None
     priority = Priority.HIGH if any(view.priority is Priority.HIGH for _, _, view in best) else Priority.MEDIUM
+    if (gap := _gap_behind(presses, [(press, view) for _, press, view in best])) is not None:
+        words, advice = gap.message, gap.advice
     return ShopAlarm(
         kind=name,
         presses=hit,
         priority=priority,
         since_utc=best[0][0],
         members=tuple((press, view.id) for _, press, view in best),
-        message=f"{words} on {len(hit)} presses at once: {', '.join(hit)}",
+        words=words,
         advice=advice,
     )
 
@@ -99,5 +107,27 @@ def _onsets(
 ) -> Iterator[tuple[float, str, AlarmView]]:
     for press, (started_utc, snapshot) in presses.items():
         for view in snapshot.alarms:
-            if view.kind in kinds and view.standing and view.consequence_of is None:
+            if view.kind not in kinds:
+                continue
+            if view.consequence_of is not None and _gap_before(snapshot, view) is None:
+                continue
+            # One that is over stays with the others until it is acknowledged: one cause, one Enter.
+            if view.standing or view.wants_acknowledging:
                 yield started_utc + view.since_s, press, view
+
+
+def _gap_before(snapshot: Snapshot, view: AlarmView) -> AlarmView | None:
+    """The recorder's own gap that left a press without readings: nothing the press or its instrument did."""
+    if view.kind != _SILENT:
+        return None
+    return next((each for each in snapshot.alarms if each.id == view.consequence_of and each.kind == GAP), None)
+
+
+def _gap_behind(
+    presses: Mapping[str, tuple[float, Snapshot]], members: list[tuple[str, AlarmView]]
+) -> AlarmView | None:
+    """The gap, where one is all that is behind these alarms and readings come again."""
+    gaps = [view if view.kind == GAP else _gap_before(presses[press][1], view) for press, view in members]
+    if any(gap is None for gap in gaps) or any(view.standing and view.kind == _SILENT for _, view in members):
+        return None
+    return gaps[0]

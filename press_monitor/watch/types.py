@@ -31,12 +31,16 @@ __all__ = [
     "Phase",
     "PhaseChanged",
     "PhaseSpan",
+    "PortView",
     "Priority",
     "RecordHole",
+    "Report",
+    "Reported",
     "Snapshot",
     "StackView",
     "Verdict",
     "from_json",
+    "shallow_json",
     "to_json",
 ]
 
@@ -191,7 +195,63 @@ class OperatorDid:
     refused: str | None = None
 
 
-Event = PhaseChanged | AlarmChanged | RecordHole | OperatorDid
+@dataclass(frozen=True, slots=True)
+class PortView:
+    """How a press's port is, as the recorder sees it.
+
+    Attributes:
+        state: in a word: ``readings``, ``unplugged``, ``no permission``, ``in use``, ``silent``, ``garbled``, …
+        device: its name, empty where none is known.
+        words: why, and what to look at; empty where nothing is to be said.
+        trouble: whether it wants seeing to.
+        lost: whether it is lost, and tried again and again.
+    """
+
+    state: str
+    device: str = ""
+    words: str = ""
+    trouble: bool = False
+    lost: bool = False
+
+    @property
+    def line(self) -> str:
+        """``port unplugged: ttyUSB0, trying again``."""
+        device = self.device.rpartition("/")[2] if self.device.startswith("/") else self.device
+        return f"port {self.state}{f': {device}' if device else ''}{', trying again' if self.lost else ''}"
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """What the recorder tells a watch beside the readings.
+
+    Attributes:
+        t: the last row's time, on the cycle's axis.
+        kind: ``port``, or the kind of alarm it is.
+        since: when it began, on the cycle's axis.
+        until: when it ended; None where that is not known.
+        message, advice: of the alarm.
+        port: how the port is from now on; None for other kinds.
+    """
+
+    t: float
+    kind: str
+    since: float
+    until: float | None = None
+    message: str = ""
+    advice: str = ""
+    port: PortView | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reported:
+    """A report as it was taken, in a line."""
+
+    t: float
+    report: Report
+    words: str = ""
+
+
+Event = PhaseChanged | AlarmChanged | RecordHole | OperatorDid | Reported
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,22 +383,53 @@ class Snapshot:
     """One plain line for the lane: what is going on now."""
     extras: Mapping[str, float] = field(default_factory=dict)
     """Other channels' last values in SI, shown and not judged."""
+    outlook: tuple[str, ...] = ()
+    """What if, in plain lines: how much more hold, and what heat-off now ends at."""
+    port: PortView | None = None
+    """How its port is; None where the recorder has said nothing of it."""
 
 
 T = TypeVar("T")
 
 
+_PLAIN = frozenset({str, int, float, bool, type(None)})
+
+
 def to_json(thing: object) -> Json:
     """Dataclasses, enums, tuples and mappings as plain JSON values."""
-    if is_dataclass(thing) and not isinstance(thing, type):
-        return {f.name: to_json(getattr(thing, f.name)) for f in fields(thing)}
+    kind = type(thing)
+    if kind in _PLAIN:
+        return thing
+    if (names := _names(kind)) is not None:
+        return {name: to_json(getattr(thing, name)) for name in names}
     if isinstance(thing, Enum):
         return thing.value
     if isinstance(thing, Mapping):
         return {str(k): to_json(v) for k, v in thing.items()}
     if isinstance(thing, Sequence) and not isinstance(thing, str):
-        return [to_json(v) for v in thing]
+        return [v if type(v) in _PLAIN else to_json(v) for v in thing]
     return thing
+
+
+def shallow_json(thing: object) -> Json:
+    """One step of `to_json`, for an encoder to ask of what it cannot write itself. Raises TypeError."""
+    if (names := _names(type(thing))) is not None:
+        return {name: getattr(thing, name) for name in names}
+    if isinstance(thing, Enum):
+        return thing.value
+    if isinstance(thing, Mapping):
+        return dict(thing)
+    raise TypeError(f"{type(thing).__name__} cannot be written as JSON")
+
+
+_FIELD_NAMES: dict[type, tuple[str, ...] | None] = {}
+
+
+def _names(kind: type) -> tuple[str, ...] | None:
+    """The fields of a dataclass, worked out once; None of any other type."""
+    if kind not in _FIELD_NAMES:
+        _FIELD_NAMES[kind] = tuple(f.name for f in fields(kind)) if is_dataclass(kind) else None
+    return _FIELD_NAMES[kind]
 
 
 def from_json(kind: type[T], data: Json) -> T:

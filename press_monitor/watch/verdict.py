@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from press_monitor.quantities import UnitSystem
+from press_monitor.watch.outlook import more_hold_words
 from press_monitor.watch.recipe import Recipe
 from press_monitor.watch.types import AlarmView, CurePoint, Verdict
 
@@ -48,6 +49,8 @@ class Evidence:
     mats_overlap: bool | None
     overlap_asked: bool
     alarms: tuple[AlarmView, ...]
+    more_hold_s: tuple[float | None, float | None] | None = None
+    """Hold still wanted as the heat went off, nominal and for sure, s; None: heat is on, or nothing is judged."""
 
 
 def judge(e: Evidence) -> tuple[Verdict, tuple[str, ...]]:
@@ -89,6 +92,8 @@ def _cure(e: Evidence) -> Iterator[tuple[Verdict, str]]:
         f"({100 * d.state_of_cure_low:.0f}-{100 * d.state_of_cure_high:.0f}) at {d.depth_mm:.0f} mm, "
         f"{100 * need:.0f} % required"
     )
+    if e.more_hold_s is not None and (words := more_hold_words(*e.more_hold_s, need)):
+        figures += f"; as the heat went off: {words}"
     if d.state_of_cure_high < need:
         yield Verdict.FAIL, f"required cure missed: {figures}"
     elif d.state_of_cure_low < need:
@@ -116,7 +121,7 @@ def _pressure(e: Evidence) -> Iterator[tuple[Verdict, str]]:
             f"{100 * share:.0f} % of the uncured rubber set without pressure; decide by inspection for sponge",
         )
     if e.bag_recorded and not e.bag_been_up and share <= SET_UNPRESSED_FAIL:
-        yield Verdict.REVIEW, "the bag never reached its minimum"
+        yield Verdict.REVIEW, "the bag never reached its minimum; decide by inspection for sponge and loose edges"
     if e.vapour_negative_s > VAPOUR_SECONDS and e.worst_vapour_margin is not None:
         yield (
             Verdict.REVIEW,
@@ -126,7 +131,8 @@ def _pressure(e: Evidence) -> Iterator[tuple[Verdict, str]]:
     if e.blind_while_setting_s > HOLE_SECONDS:
         yield (
             Verdict.REVIEW,
-            f"the bag's pressure is not known for {e.blind_while_setting_s:.0f} s while rubber was setting",
+            f"the bag's pressure is not known for {e.blind_while_setting_s:.0f} s while rubber was setting; "
+            "decide by the gauge at the press, if somebody read it, and by inspection for sponge",
         )
 
 
@@ -134,22 +140,28 @@ def _heat(e: Evidence) -> Iterator[tuple[Verdict, str]]:
     if e.distrusted_s > HOLE_SECONDS:
         yield (
             Verdict.REVIEW,
-            f"a mat's temperature could not be trusted for {e.distrusted_s / 60:.1f} min; judged as losing heat to air",
+            f"a mat's temperature could not be trusted for {e.distrusted_s / 60:.1f} min; judged as losing heat to "
+            "air; decide whether the heat was on, by the other mat and by hardness on that side",
         )
     if e.hole_s > HOLE_SECONDS:
         yield Verdict.EXCEPTIONS, f"no readings for {e.hole_s:.0f} s in all; judged as losing heat to air"
     if e.probe_optimistic:
         yield (
             Verdict.REVIEW,
-            "the thermocouple is in the mat and no contact conductance is fitted: the rubber may lag by 10-30 min",
+            "the thermocouple is in the mat and no contact conductance is fitted: the rubber may lag by 10-30 min; "
+            "decide by a hold that is longer by so much, or fit a trial",
         )
     if e.mats_overlap is False:
         yield (
             Verdict.REVIEW,
-            "the mats did not overlap the uncured rubber by one thickness each side: its edges may be colder",
+            "the mats did not overlap the uncured rubber by one thickness each side: its edges may be colder; "
+            "decide by hardness at the edge",
         )
     elif e.overlap_asked and e.mats_overlap is None:
-        yield Verdict.REVIEW, "it was not answered whether the mats overlap the uncured rubber by one thickness"
+        yield (
+            Verdict.REVIEW,
+            "it was not answered whether the mats overlap the uncured rubber by one thickness; ask whoever laid them",
+        )
 
 
 def _alarms(e: Evidence) -> Iterator[tuple[Verdict, str]]:
@@ -159,8 +171,15 @@ def _alarms(e: Evidence) -> Iterator[tuple[Verdict, str]]:
         minute = alarm.raised_s / 60.0
         where = f" ({alarm.channel})" if alarm.channel else ""
         if alarm.kind == "above-profile" and alarm.priority.value == "high":
-            yield Verdict.REVIEW, f"heat above the maximum at minute {minute:.1f}{where}"
+            yield (
+                Verdict.REVIEW,
+                f"heat above the maximum at minute {minute:.1f}{where}: {alarm.message}; decide by the skin's look, "
+                "hardness and smell",
+            )
         elif alarm.kind in _ORIGINS:
-            yield _ORIGINS[alarm.kind], f"{alarm.kind} at minute {minute:.1f}: {alarm.message}"
+            yield (
+                _ORIGINS[alarm.kind],
+                f"{alarm.kind} at minute {minute:.1f}: {alarm.message}; decide by inspection, once cold",
+            )
         else:
             yield Verdict.EXCEPTIONS, f"{alarm.kind} at minute {minute:.1f}{where}; the figures above count it"

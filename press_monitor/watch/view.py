@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from press_monitor.cure.section import Section
-from press_monitor.readings import Role, role_of
+from press_monitor.readings import Role
 from press_monitor.watch.cure_facts import cure_json, cure_point, stack_views
 from press_monitor.watch.faces import Face
 from press_monitor.watch.judge import CureJudge
+from press_monitor.watch.outlook import outlook
 from press_monitor.watch.setup import is_mat
 from press_monitor.watch.types import (
     AlarmView,
@@ -24,27 +27,33 @@ from press_monitor.watch.verdict import Evidence, judge
 __all__ = ["result_of", "snapshot_of"]
 
 _MINUTE = 60.0
+_BESIDE = (Role.AIR, Role.RAM, Role.BURIED, Role.MAT_CURRENT)
+"""Shown and not judged by themselves."""
 
 
 def _section(watch: CureJudge) -> Section | None:
     return watch.curing.section if watch.curing is not None else None
 
 
-def _face(watch: CureJudge, name: str) -> FaceView | None:
+def _face(watch: CureJudge, name: str, before: FaceView | None) -> FaceView | None:
     face: Face | None = next((f for f in watch.faces if f.name == name), None)
     if face is None:
         return None
     t = watch.t
     channel = face.judge(t)
     shown = channel or face.channels[0]
-    slope = channel.history.slope(t - channel.limit(120.0)) if channel is not None else None
+    if before is not None and channel is not None and channel.name == before.channel:
+        trend = before.trend_K_min
+    else:
+        slope = channel.history.slope(t - channel.limit(120.0)) if channel is not None else None
+        trend = None if slope is None else _MINUTE * slope
     fresh = shown.value is not None and shown.age(t) <= shown.limit(5.0) and not shown.s.missing_since
     return FaceView(
         channel=shown.name,
         value_degC=shown.value if fresh else None,
         trusted=channel is not None,
         in_band=face.in_band(t),
-        trend_K_min=None if slope is None else _MINUTE * slope,
+        trend_K_min=trend,
     )
 
 
@@ -74,22 +83,26 @@ def _gate(watch: CureJudge) -> GateView:
     heat_is_off = watch.phases.phase in (Phase.COOL_DOWN, Phase.RELEASED)
     cured = deepest is not None and deepest.state_of_cure >= recipe.required_cure
     cool = section is not None and section.hottest_now() <= recipe.release_below
-    bag = watch.bag.value(watch.t)
-    down = bag is not None and bag < 0.2 * recipe.bag_pressure
+    down = _is_down(watch, watch.bag.value(watch.t))
     missing = []
     if not heat_is_off:
         missing.append("heat still on")
     if not cured:
         missing.append("deepest rubber not cured yet")
     if not cool and section is not None:
-        missing.append(f"hottest rubber {watch.setup.units.say_temperature(section.hottest_now())}")
+        say = watch.setup.units.say_temperature
+        missing.append(f"hottest rubber {say(section.hottest_now())}, release below {say(recipe.release_below)}")
     if not down:
         missing.append("bag still up")
     return GateView(heat_is_off, cured, cool, down, ", ".join(missing))
 
 
-def _evidence(watch: CureJudge, *, released: bool) -> Evidence:
-    s, section, setup = watch.s, _section(watch), watch.setup
+def _is_down(watch: CureJudge, bag: float | None) -> bool:
+    return bag is not None and bag < 0.2 * watch.setup.recipe.bag_pressure
+
+
+def _evidence(watch: CureJudge, section: Section | None, *, released: bool) -> Evidence:
+    s, setup = watch.s, watch.setup
     deepest = _release_point(watch) if s.release is not None else cure_point(section.deepest() if section else None)
     recorded = {face.name for face in watch.faces}
     return Evidence(
@@ -118,6 +131,7 @@ def _evidence(watch: CureJudge, *, released: bool) -> Evidence:
         mats_overlap=setup.mats_overlap,
         overlap_asked=setup.overlap_asked,
         alarms=watch.alarms.views(),
+        more_hold_s=s.more_hold if watch.phases.phase in (Phase.COOL_DOWN, Phase.RELEASED) else None,
     )
 
 
@@ -130,7 +144,11 @@ def _words(watch: CureJudge, forecast: ForecastView | None, worst: AlarmView | N
     """The lane's one plain line."""
     phase = watch.phases.phase
     if worst is not None and worst.cleared_s is None:
-        return worst.message
+        # The alarm says what was wrong with the port as it was raised; the lane says what is wrong now.
+        trouble = watch.outside.trouble if worst.kind == "no-readings" else ""
+        return trouble or worst.message
+    if watch.outside.trouble:
+        return watch.outside.trouble
     if phase is Phase.LOADED:
         return "loaded, heat not on yet"
     if phase is Phase.RELEASED:
@@ -149,15 +167,23 @@ def _words(watch: CureJudge, forecast: ForecastView | None, worst: AlarmView | N
     return "on plan" if forecast is not None and forecast.minutes_left is not None else "holding"
 
 
-def snapshot_of(watch: CureJudge) -> Snapshot:
-    """The snapshot of a watch."""
+def snapshot_of(watch: CureJudge, before: Snapshot | None = None) -> Snapshot:
+    """The snapshot of a watch.
+
+    Of one a few seconds old, what stays as it is until the rubber is looked at again is shown again, and with it the
+    trends, the outlook and the verdict so far; unless the phase has changed since or an alarm was raised.
+    """
     section, setup, s = _section(watch), watch.setup, watch.s
     recipe, t = setup.recipe, watch.t
     forecast = _forecast(watch)
-    verdict, reasons = judge(_evidence(watch, released=watch.closed))
+    alarms = watch.alarms.views()
+    if before is not None and _still_holds(watch, before, alarms):
+        return _renewed(watch, before, forecast, alarms)
+    verdict, reasons = judge(_evidence(watch, section, released=watch.closed))
     compounds = [layer.compound for stack in setup.repair.stacks for layer in stack.layers] if setup.repair else []
     blow = [compound.blow_point for compound in compounds if compound is not None and compound.judged]
     margin = section.worst_vapour_margin() if section else None
+    deepest = cure_point(section.deepest()) if section else None
     return Snapshot(
         t=t,
         phase=watch.phases.phase,
@@ -179,36 +205,69 @@ def snapshot_of(watch: CureJudge) -> Snapshot:
         bag_target_Pa=recipe.bag_pressure,
         bag_minimum_Pa=recipe.bag_minimum,
         bag_maximum_Pa=recipe.bag_maximum,
-        inner=_face(watch, "inner"),
-        outer=_face(watch, "outer"),
+        inner=_face(watch, "inner", None),
+        outer=_face(watch, "outer", None),
         bag_Pa=watch.bag.value(t),
         bag_trend_Pa_min=watch.bag.trend(t),
-        deepest=cure_point(section.deepest()) if section else None,
+        deepest=deepest,
         hottest=cure_point(section.hottest()) if section else None,
         reversion_used=section.reversion_used() if section else None,
         stacks=stack_views(section),
         forecast=forecast,
         worst_vapour_margin_kPa=None if margin is None else margin / 1000.0,
         set_without_pressure=section.set_without_pressure() if section else None,
-        alarms=watch.alarms.views(),
+        alarms=alarms,
         gate=_gate(watch),
         cure_due=s.due,
         verdict=verdict,
         reasons=reasons,
         words=_words(watch, forecast, watch.alarms.worst()),
-        extras={
-            name: channel.value
-            for name, channel in watch.channels.items()
-            if channel.value is not None and role_of(name) in (Role.AIR, Role.RAM, Role.BURIED, Role.MAT_CURRENT)
-        },
+        outlook=outlook(watch.phases.phase, forecast, deepest, recipe.required_cure, more_hold_s=s.more_hold),
+        port=watch.outside.port,
+        extras=_extras(watch),
     )
+
+
+def _still_holds(watch: CureJudge, before: Snapshot, alarms: tuple[AlarmView, ...]) -> bool:
+    """Whether what moves slowly is as it was: neither phase nor alarms, and the rubber not looked at since."""
+    looked = watch.curing is not None and watch.curing.s.looked > before.t
+    return not looked and before.phase is watch.phases.phase and len(before.alarms) == len(alarms)
+
+
+def _renewed(
+    watch: CureJudge, before: Snapshot, forecast: ForecastView | None, alarms: tuple[AlarmView, ...]
+) -> Snapshot:
+    """An earlier snapshot with what moves at every reading."""
+    bag = watch.bag.value(watch.t)
+    gate = before.gate
+    return replace(
+        before,
+        t=watch.t,
+        hold_s=watch.s.hold_s,
+        hold_needed_s=watch.hold_needed(),
+        inner=_face(watch, "inner", before.inner),
+        outer=_face(watch, "outer", before.outer),
+        bag_Pa=bag,
+        forecast=forecast,
+        alarms=before.alarms if alarms == before.alarms else alarms,
+        gate=gate if gate.bag_is_down is _is_down(watch, bag) else _gate(watch),
+        cure_due=watch.s.due,
+        words=_words(watch, forecast, watch.alarms.worst()),
+        port=watch.outside.port,
+        extras=_extras(watch),
+    )
+
+
+def _extras(watch: CureJudge) -> dict[str, float]:
+    return {name: c.value for name, c in watch.channels.items() if c.value is not None and c.role in _BESIDE}
 
 
 def result_of(watch: CureJudge, *, at_release: bool) -> Json:
     """The outcome of a cycle, keys as in ``replay --json``."""
-    s = watch.s
-    verdict, reasons = judge(_evidence(watch, released=watch.closed))
-    cure = s.release["cure"] if at_release and s.release is not None else cure_json(_section(watch))
+    s, section = watch.s, _section(watch)
+    section = None if section is None else section.settled()
+    verdict, reasons = judge(_evidence(watch, section, released=watch.closed))
+    cure = s.release["cure"] if at_release and s.release is not None else cure_json(section)
     return {
         "verdict": verdict.value,
         "reasons": list(reasons),

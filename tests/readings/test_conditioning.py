@@ -283,6 +283,26 @@ def test_without_a_fresh_cold_junction_there_is_no_temperature() -> None:
     assert bench.condition([Sample("inner_mat", 5.0, "mV", 71.0)])[0].n is None
 
 
+@given(
+    st.booleans(),
+    st.lists(
+        st.tuples(st.none() | st.floats(), st.sampled_from(["mV", "degF", "psi", "", "ft"])), min_size=2, max_size=2
+    ),
+    st.sampled_from([None, *Fault]),
+)
+def test_counts_are_what_condition_gives_channel_by_channel(
+    cold: bool, given_: list[tuple[float | None, str]], fault: Fault | None
+) -> None:
+    setups = press().setups if cold else (default_setup("inner_mat", "degF"), default_setup("bag", "psi"))
+    row = [
+        None if value is None else Sample(setup.name, value, unit, 1.0, fault if k == 0 else None)
+        for k, (setup, (value, unit)) in enumerate(zip(setups, given_, strict=False))
+    ]
+    row += [None] * (len(setups) - len(row))
+    ready = {d.channel: d.n for d in PressConditioner(setups).condition(s for s in row if s is not None)}
+    assert PressConditioner(setups).counts(row) == tuple(ready.get(setup.name) for setup in setups)
+
+
 def test_channels_not_set_up_are_left_out() -> None:
     assert press().condition([Sample("door", 1.0, "mm", 0.0)]) == []
 

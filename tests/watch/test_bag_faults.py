@@ -8,7 +8,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from scipy.stats import theilslopes
 
+from press_monitor.quantities import PSI
 from press_monitor.watch.cure_watch import CureWatch
 from press_monitor.watch.types import Action, ActionKind, Phase, Priority
 from tests.watch.bench import RECIPE, SETUP, THIN, Air, Gauge, Mat, Plant, Run, after, drive, feed, replace
@@ -129,6 +131,26 @@ def test_a_slow_leak_in_a_settled_hold_is_told_within_ten_minutes(rate: float, g
     run = drive(replace(PRESS, minutes=31.5, air=Air(warms=0.0, jet=after(start, rate / 60.0)), gauge=gauge), BARE)
     in_time(run, "bag-leaking", start, 600.0)
     assert [v.kind for v in run.roots()] == ["bag-leaking"]
+
+
+def test_the_robust_slope_used_as_a_yardstick() -> None:
+    """Helsel & Hirsch, Statistical Methods in Water Resources, ch. 10 (from memory): one outlier moves it nowhere."""
+    robust = theilslopes([1.0, 2.0, 3.0, 4.0, 5.0, 16.0, 7.0], [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0])
+    assert (robust.slope, robust.intercept) == pytest.approx((1.0, 0.0))
+
+
+@pytest.mark.parametrize("rate", [0.25, 0.5])
+@pytest.mark.parametrize("gauge", [FINE, COARSE], ids=["fine", "tenth"])
+def test_the_rate_told_of_a_leak_is_the_robust_slope_of_its_readings(rate: float, gauge: Gauge) -> None:
+    """Against Theil's and Sen's slope of the same readings, as scipy has it, and the rate put in."""
+    start, minutes = 1000.0, 23.0
+    plant = replace(PRESS, minutes=minutes, air=Air(warms=0.0, jet=after(start, rate / 60.0)), gauge=gauge)
+    leak = drive(plant, BARE).watch.bag.leak
+    assert leak is not None and leak.s.rate is not None
+    points = [(t, said["bag"].value) for t, said, _ in plant.readings() if t > 60.0 * minutes - 120.0]
+    robust = theilslopes([v for _, v in points], [t for t, _ in points]).slope
+    assert leak.s.rate == pytest.approx(robust, rel=0.15)
+    assert -60.0 * leak.s.rate / PSI == pytest.approx(rate, rel=0.15)
 
 
 @pytest.mark.parametrize(("rate", "droop"), [(0.6, 0.4), (0.6, 0.8), (1.5, 0.8), (0.3, 0.6)])

@@ -330,6 +330,7 @@ def test_the_gate_says_what_is_missing_and_never_invites_a_hand_in() -> None:
     gate = watch.snapshot().gate
     assert (gate.heat_is_off, gate.cure_reached, gate.bag_is_down) == (False, False, False)
     assert "heat still on" in gate.words and "bag still up" in gate.words
+    assert "hottest rubber 300 °F, release below 180 °F" in gate.words
     tell(watch, ActionKind.HEAT_OFF)
     assert watch.snapshot().gate.heat_is_off and "heat still on" not in watch.snapshot().gate.words
 

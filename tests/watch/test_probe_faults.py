@@ -122,3 +122,60 @@ def test_a_lifted_probe_is_told_at_slower_sampling() -> None:
     run = drive(replace(PRESS, minutes=9.0, gauge=Gauge(dt=5.0), sense=lifted("inner_mat", 20.0)), BARE)
     (root,) = run.roots()
     assert root.kind == "probe-lifted" and root.raised_s <= ON + limit(10.0, 5.0)
+
+
+def test_a_probe_lifted_is_not_what_falls_below_the_shops_air() -> None:
+    """Crossed leads: as the mat warms the reading falls, and in the end out of what a mat can be."""
+
+    def crossed(t: float, name: str, value: float) -> float | None:
+        return value if name != "inner_mat" else 140.0 - value
+
+    run = drive(replace(PRESS, minutes=8.0, sense=crossed), BARE)
+    (root,) = run.roots()
+    assert (root.kind, root.channel) == ("probe-reversed", "inner_mat")
+    assert root.raised_s <= PRESS.heat_at + limit(120.0, 1.0)
+
+
+def jumping(t: float, name: str, value: float) -> float | None:
+    """A loose lead: three readings of five are off by some degrees either way, in no order."""
+    part = math.sin(12.9898 * t) * 43758.5453 % 1.0
+    return value if name != "inner_mat" or t < ON or part < 0.4 else value + 40.0 * math.sin(78.233 * t)
+
+
+@pytest.mark.parametrize("dt", [1.0, 5.0, 10.0])
+def test_a_jumping_probe_is_told_in_a_dozen_readings_and_not_as_lifted(dt: float) -> None:
+    run = drive(replace(PRESS, minutes=12.0, gauge=Gauge(dt=dt), sense=jumping), BARE)
+    (root,) = run.roots()
+    assert (root.kind, root.channel) == ("probe-erratic", "inner_mat")
+    assert ON <= root.raised_s <= ON + max(30.0, 16.0 * dt)
+
+
+STUCK = 900.0
+
+
+def stuck(noise: float, step: float, dt: float = 1.0) -> list[str]:
+    """What is raised where the inner mat's reading freezes, its noise with it."""
+    plant = replace(PRESS, minutes=24.0, gauge=Gauge(dt=dt, noise_degF=noise, step_degF=step))
+    watch = CureWatch(BARE)
+    for tick, _ in plant.ticks():
+        readings = dict(tick.readings)
+        if tick.t >= STUCK and "inner_mat" in readings:
+            readings["inner_mat"] = reading(inner_mat=299.0)["inner_mat"]
+        watch.step(Tick(tick.t, readings))
+    return [v.kind for v in watch.snapshot().alarms if v.consequence_of is None]
+
+
+@pytest.mark.parametrize(("noise", "step", "dt"), [(0.3, 0.1, 1.0), (0.3, 0.5, 1.0), (0.5, 1.0, 2.0), (0.4, 0.1, 5.0)])
+def test_a_frozen_probe_is_told_where_its_noise_is_wider_than_its_digit(noise: float, step: float, dt: float) -> None:
+    assert stuck(noise, step, dt) == ["probe-stuck"]
+
+
+@pytest.mark.parametrize(("noise", "step"), [(0.05, 0.5), (0.1, 1.0)])
+def test_a_still_digit_wider_than_the_noise_is_no_frozen_probe(noise: float, step: float) -> None:
+    assert stuck(noise, step) == []
+
+
+def test_a_mat_that_stands_in_its_band_while_the_other_heats_is_not_stuck() -> None:
+    slow = Mat(tau=900.0, full=400.0)
+    plant = replace(PRESS, minutes=16.0, outer=slow, gauge=Gauge(noise_degF=0.05, step_degF=1.0))
+    assert not drive(plant, BARE).raised("probe-stuck")

@@ -61,3 +61,25 @@ def test_consequences_and_what_is_over_do_not_count():
         "P3": (0.0, press(view("bag-low", 100.0))),
     }
     assert shop_alarms(shop) == ()
+
+
+def gap(ident: str = "A1") -> AlarmView:
+    told = view("recorder-gap", 100.0, ident=ident, cleared=230.0)
+    return replace(told, message="Nothing was recorded for 130 s: the recorder was not running")
+
+
+def test_a_restart_befalls_all_presses_once():
+    silent = view("no-readings", 100.0, ident="A2", cause="A1", cleared=231.0)
+    shop = {name: (0.0, press(gap(), silent)) for name in ("P1", "P2")}
+    (alarm,) = shop_alarms(shop)
+    assert alarm.kind == "shop-no-readings"
+    assert alarm.words == "Nothing was recorded for 130 s: the recorder was not running"
+    assert alarm.presses == ("P1", "P2")
+    assert set(alarm.members) == {("P1", "A1"), ("P1", "A2"), ("P2", "A1"), ("P2", "A2")}
+
+
+def test_a_line_still_silent_after_a_gap_is_looked_for_at_the_line():
+    silent = view("no-readings", 100.0, ident="A2", cause="A1")
+    (alarm,) = shop_alarms({name: (0.0, press(gap(), silent)) for name in ("P1", "P2")})
+    assert alarm.words == "No readings"
+    assert "what their instruments share" in alarm.advice
