@@ -14,6 +14,7 @@ from pathlib import Path
 
 from press_monitor import __version__
 from press_monitor.archive.connect import connect_reader, refuse_network_share
+from press_monitor.archive.durable import make_folder, private_file, sync_folder
 from press_monitor.archive.lock import WriterLock
 from press_monitor.archive.types import ArchiveError, Json
 from press_monitor.archive.verify import VerifyReport, verify
@@ -83,14 +84,20 @@ def backup(path: Path, to: Path, *, check: bool = True, clock: Callable[[], floa
         raise ArchiveError(f"{to}: exists already")
     part = to.with_name(f"{to.name}.part")
     try:
-        to.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(to.parent)
         part.unlink(missing_ok=True)
+        private_file(part)
         with closing(connect_reader(path)) as source, closing(sqlite3.connect(part)) as copy:
             source.backup(copy)
             # A copy that needs no side files can be read from any medium.
             copy.execute("PRAGMA journal_mode = DELETE")
         _sync(part)
         os.replace(part, to)
+        try:
+            sync_folder(to.parent)
+        except OSError:
+            to.unlink(missing_ok=True)  # a name that may not last was not promised, and must not be in the way
+            raise
     except (OSError, sqlite3.Error) as e:
         part.unlink(missing_ok=True)
         raise ArchiveError(f"{to}: the copy could not be made: {e}") from e
@@ -201,7 +208,7 @@ def restore(
     if not found.ok:
         raise ArchiveError(f"{copy}: does not verify: {found.problems[0].message}")
     refuse_network_share(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     lock = WriterLock(path, "restore", __version__)
     try:
         newer = _entries_beyond(path, found)
@@ -213,11 +220,13 @@ def restore(
         fresh = path.with_name(f"{path.name}.restoring")
         fresh.unlink(missing_ok=True)
         try:
+            private_file(fresh)
             with closing(connect_reader(copy)) as source, closing(sqlite3.connect(fresh)) as target:
                 source.backup(target)
             _sync(fresh)
             kept = move_aside(path, f"replaced-{stamp(utc())}")
             os.replace(fresh, path)
+            sync_folder(path.parent)
         except (OSError, sqlite3.Error) as e:
             fresh.unlink(missing_ok=True)
             raise ArchiveError(f"{path}: could not be put back: {e}") from e

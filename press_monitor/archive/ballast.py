@@ -15,6 +15,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
+from press_monitor.archive.durable import private_file
+
 __all__ = ["BALLAST_BYTES", "Ballast", "is_full"]
 
 BALLAST_BYTES: Final = 32 << 20
@@ -77,6 +79,7 @@ class Ballast:
 
     def _make(self) -> None:
         fresh = self.path.with_name(f"{self.path.name}.part")
+        private_file(fresh)
         with fresh.open("wb") as file:
             if hasattr(os, "posix_fallocate"):
                 os.posix_fallocate(file.fileno(), 0, self.size)

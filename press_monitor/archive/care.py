@@ -15,6 +15,7 @@ from pathlib import Path
 
 from press_monitor.archive.backup import backups_in
 from press_monitor.archive.ballast import Ballast
+from press_monitor.archive.connect import JOURNAL_LIMIT
 from press_monitor.archive.keys import Verifier, fingerprint, load_key, public_file, read_public_key
 from press_monitor.archive.reader import ArchiveReader
 from press_monitor.archive.types import ArchiveError, Json
@@ -23,6 +24,9 @@ from press_monitor.archive.verify import verify
 __all__ = ["Finding", "copy_keys", "drill", "look_after"]
 
 BACKUP_LATE_S = 3 * 86_400.0
+LOG_BYTES = 4 * JOURNAL_LIMIT
+"""A write-ahead log past this has a reader in its way: otherwise it is folded in every few megabytes."""
+
 _COPY_WORDS = """\
 The signing key of a press-monitor archive, copied on {day}.
 
@@ -63,7 +67,13 @@ class Finding:
 
 def look_after(archive: Path, key_path: Path, backups: Path, now: float) -> tuple[Finding, ...]:
     """What `check` says of archive, key and backups. Never raises for what is missing: that is what it finds."""
-    return (*_archive(archive), *_key(archive, key_path), _backup(archive, backups, now), *_room(archive))
+    return (
+        *_archive(archive),
+        *_key(archive, key_path),
+        _backup(archive, backups, now),
+        *_room(archive),
+        *_log(archive),
+    )
 
 
 def _archive(archive: Path) -> Iterator[Finding]:
@@ -155,6 +165,29 @@ def _room(archive: Path) -> Iterator[Finding]:
     there = Ballast(archive).path.exists()
     words = "room is kept back for a full disk" if there else "no room is kept back for a full disk"
     yield Finding("ballast", True, words, "" if there else "the recorder keeps some where the disk has enough")
+
+
+def _log(archive: Path) -> Iterator[Finding]:
+    """The write-ahead log. It cannot begin anew while somebody reads what lies in it, and grows until the disk is full.
+
+    SQLite's documentation, "Write-Ahead Logging", section 6: "Avoiding Excessively Large WAL Files" (from memory).
+    """
+    log = Path(f"{archive}-wal")
+    try:
+        size = log.stat().st_size
+    except OSError:
+        return
+    words = f"{size / 1e6:.0f} MB wait in {log.name} to be folded into the archive"
+    if size <= LOG_BYTES:
+        yield Finding("write-ahead log", True, words)
+        return
+    yield Finding(
+        "write-ahead log",
+        False,
+        f"{words}: something has been reading for long, and it grows until that ends",
+        "close what reads the archive and was left open (a tool for databases, a copy or a verify that hangs, a "
+        "dashboard); it shrinks with the next cure that is sealed, or when the recorder is stopped",
+    )
 
 
 def copy_keys(key_path: Path, folder: Path, day: str) -> list[Path]:

@@ -76,10 +76,20 @@ def command_answer(path: Path, command_uuid: str) -> CommandAnswer | None:
         db.close()
 
 
-def waiting(db: sqlite3.Connection) -> tuple[Command, ...]:
-    """Commands nobody has answered, oldest first, live or not."""
+def waiting(db: sqlite3.Connection) -> tuple[tuple[Command, ...], tuple[str, ...]]:
+    """Commands nobody has answered, oldest first, live or not; and the ids of those whose arguments cannot be read."""
     rows = db.execute(f"SELECT {_COLUMNS} FROM command WHERE answer IS NULL ORDER BY issued_utc, rowid").fetchall()
-    return tuple(Command(u, i, e, o, p, c, a, k, json.loads(args)) for u, i, e, o, p, c, a, k, args in rows)
+    read, unreadable = list[Command](), list[str]()
+    for u, i, e, o, p, c, a, k, args in rows:
+        try:
+            given = json.loads(args)
+        except (ValueError, RecursionError):
+            given = False
+        if given is None or isinstance(given, dict):
+            read.append(Command(u, i, e, o, p, c, a, k, given))
+        else:
+            unreadable.append(u)
+    return tuple(read), tuple(unreadable)
 
 
 def write_answer(

@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import Concatenate, ParamSpec, Protocol, TypeVar
 from urllib.parse import quote
 
+from press_monitor.archive.durable import private_file
 from press_monitor.archive.schema import VERSION, file_version
 from press_monitor.archive.types import ArchiveError
 
-__all__ = ["connect_reader", "connect_writer", "reads", "refuse_network_share"]
+__all__ = ["JOURNAL_LIMIT", "connect_reader", "connect_writer", "reads", "refuse_network_share"]
 
 BUSY_MS = 5_000
 _OLDEST_SQLITE = (3, 37, 0)
@@ -22,7 +23,8 @@ _SHARES = frozenset(
     | {"fuse.sshfs", "fuse.davfs2", "fuse.smbnetfs", "fuse.rclone", "glusterfs", "fuse.glusterfs", "ceph", "lustre"}
 )
 _DRIVE_REMOTE = 4
-_JOURNAL_LIMIT = 16 << 20
+JOURNAL_LIMIT = 16 << 20
+"""What the write-ahead log may keep of its size once it has been folded into the file, bytes."""
 
 
 class _Placed(Protocol):
@@ -35,7 +37,10 @@ S = TypeVar("S", bound=_Placed)
 
 
 def reads(method: Callable[Concatenate[S, P], R]) -> Callable[Concatenate[S, P], R]:
-    """For a method that reads: SQLite's errors (busy, I/O, damaged, closed) come out as `ArchiveError`."""
+    """For a method that reads: SQLite's errors (busy, I/O, damaged, closed) come out as `ArchiveError`.
+
+    So does a value that no writer of ours can have left there: not every torn page is one to SQLite.
+    """
 
     @wraps(method)
     def asked(self: S, /, *args: P.args, **kwargs: P.kwargs) -> R:
@@ -43,6 +48,8 @@ def reads(method: Callable[Concatenate[S, P], R]) -> Callable[Concatenate[S, P],
             return method(self, *args, **kwargs)
         except sqlite3.Error as e:
             raise ArchiveError(f"{self.path}: cannot be read: {e}") from e
+        except (ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError) as e:
+            raise ArchiveError(f"{self.path}: is damaged; run verify: {type(e).__name__}: {e}") from e
 
     return asked
 
@@ -105,7 +112,7 @@ def _settings(db: sqlite3.Connection, path: Path) -> None:
     (journal,) = db.execute("PRAGMA journal_mode = WAL").fetchone()
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA foreign_keys = ON")
-    db.execute(f"PRAGMA journal_size_limit = {_JOURNAL_LIMIT}")
+    db.execute(f"PRAGMA journal_size_limit = {JOURNAL_LIMIT}")
     (synchronous,) = db.execute("PRAGMA synchronous").fetchone()
     (keys,) = db.execute("PRAGMA foreign_keys").fetchone()
     if (journal, synchronous, keys) != ("wal", 2, 1):
@@ -125,6 +132,11 @@ def connect_writer(path: Path, *, create: bool, busy_ms: int = BUSY_MS) -> sqlit
         connect_reader(path, any_version=True).close()
     elif not create:
         raise ArchiveError(f"{path}: there is no archive")
+    if create:
+        try:
+            private_file(path)
+        except OSError as e:
+            raise ArchiveError(f"{path}: cannot be opened: {e.strerror or e}") from e
     db = _connect(path, "mode=rwc" if create else "mode=rw", busy_ms)
     try:
         _settings(db, path)

@@ -12,6 +12,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from press_monitor.archive.durable import make_folder, sync_folder
 from press_monitor.archive.types import ArchiveError
 
 if TYPE_CHECKING:
@@ -69,16 +70,6 @@ def _write_private(path: Path, data: bytes, mode: int) -> None:
         os.fsync(file.fileno())
 
 
-def _sync_folder(folder: Path) -> None:
-    """Make a new name durable; Windows does so by itself and opens no folders."""
-    if sys.platform != "win32":
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-
-
 def _place(fresh: Path, path: Path) -> None:
     """Give a whole file its name unless that is taken (FileExistsError); `os.replace` would take its place."""
     if sys.platform == "win32":
@@ -106,7 +97,7 @@ def create_key(path: Path) -> SigningKey:
     public = private.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
     fresh = path.with_name(f"{path.name}.{os.getpid()}")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         fresh.unlink(missing_ok=True)
         _write_private(fresh, secret, 0o600)
         try:
@@ -117,7 +108,7 @@ def create_key(path: Path) -> SigningKey:
             fresh.unlink(missing_ok=True)
         public_file(path).unlink(missing_ok=True)
         _write_private(public_file(path), public, 0o644)
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     except OSError as e:
         raise ArchiveError(f"{path}: the signing key cannot be made: {e.strerror or e}") from e
     return SigningKey(private)

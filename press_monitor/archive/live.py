@@ -8,12 +8,15 @@ import platform
 import sqlite3
 from collections.abc import Iterator, Sequence
 from functools import cache
+from typing import TYPE_CHECKING
 
 from press_monitor import __version__
 from press_monitor.archive.record import check_start, start_json
 from press_monitor.archive.schema import PLAIN_CHANNELS
-from press_monitor.archive.trace import Trace
-from press_monitor.archive.types import ArchiveError, ChannelMeta, CycleStart, Json, LiveRow
+from press_monitor.archive.types import ArchiveError, ChannelMeta, CycleStart, Json, JsonText, LiveRow
+
+if TYPE_CHECKING:
+    from press_monitor.archive.trace import Trace
 
 __all__ = [
     "add_events",
@@ -126,6 +129,8 @@ def live_rows(
     db: sqlite3.Connection, cycle: int, channels: tuple[ChannelMeta, ...], time_decimals: int, after_seq: int
 ) -> Trace:
     """The rows after `after_seq`, in order."""
+    from press_monitor.archive.trace import Trace  # with numpy, which few who read want
+
     wide = len(channels)
     names = ", ".join(["seq", "t", *_columns(wide)])
     found = db.execute(
@@ -183,4 +188,6 @@ def beat(db: sqlite3.Connection, holder: str, utc: float, beats: int) -> None:
 
 
 def _text(value: Json) -> str:
+    if isinstance(value, JsonText):
+        return str(value)
     return json.dumps(value, separators=(",", ":"))

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import filelock
 
+from press_monitor.archive.durable import private_file
 from press_monitor.archive.types import ArchiveError, ArchiveLocked
 
 __all__ = ["WriterLock"]
@@ -25,7 +26,7 @@ class WriterLock:
         """Take the lock. Raises `ArchiveLocked` at once when it is held, `ArchiveError` when it cannot be had."""
         self._note = Path(f"{archive}.holder")
         self._lock = filelock.FileLock(
-            f"{archive}.lock", timeout=0, blocking=False, thread_local=False, fallback_to_soft=False
+            f"{archive}.lock", timeout=0, blocking=False, thread_local=False, fallback_to_soft=False, mode=0o600
         )
         try:
             with warnings.catch_warnings():
@@ -38,6 +39,7 @@ class WriterLock:
         try:
             note = json.dumps({"holder": holder, "pid": os.getpid(), "version": version})
             fresh = Path(f"{self._note}.{os.getpid()}")
+            private_file(fresh)
             fresh.write_text(note, encoding="utf-8")
             os.replace(fresh, self._note)
         except OSError as e:

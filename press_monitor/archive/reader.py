@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import Unpack
+from typing import TYPE_CHECKING, Unpack
 
 from press_monitor.archive.commands import answer_in
 from press_monitor.archive.connect import connect_reader, reads
@@ -17,7 +17,6 @@ from press_monitor.archive.ledger import CURE_RECORD, GENESIS, entry_of
 from press_monitor.archive.live import cycle_number, cycle_start, last_seq, live_rows, sealed_as
 from press_monitor.archive.search import FilterArgs, Filters, count_query, records_query
 from press_monitor.archive.stores import Stores, read_stores
-from press_monitor.archive.trace import Trace, unpack
 from press_monitor.archive.types import (
     ArchiveError,
     CertificateRecord,
@@ -33,9 +32,16 @@ from press_monitor.archive.types import (
     Save,
 )
 
+if TYPE_CHECKING:
+    from press_monitor.archive.trace import Trace
+
 __all__ = ["ArchiveReader"]
 
 _ENTRY = "seq, kind, certificate, body, hash, signature"
+
+
+_STARTS_KEPT = 128
+"""Cycles whose beginnings are kept in memory; those that run are far fewer."""
 
 
 class ArchiveReader:
@@ -77,13 +83,22 @@ class ArchiveReader:
         return None if row is None else RecorderRow(*row)
 
     @reads
-    def press_states(self) -> dict[str, PressState]:
-        """The last state of every press, by name."""
-        rows = self._db.execute(
-            "SELECT s.press, c.cycle_id, s.utc, s.snapshot FROM press_state s"
+    def press_states(self, known: Mapping[str, tuple[float, str | None]] | None = None) -> dict[str, PressState]:
+        """The last state of every press, by name; without those whose time and cycle are `known` already."""
+        stamps = self._db.execute(
+            "SELECT s.press, s.utc, c.cycle_id FROM press_state s"
             " LEFT JOIN cycle c ON c.number = s.cycle ORDER BY s.press"
-        )
-        return {press: PressState(press, cycle_id, utc, json.loads(text)) for press, cycle_id, utc, text in rows}
+        ).fetchall()
+        found = {}
+        for press, *stamp in stamps:
+            if known is None or known.get(press) != tuple(stamp):
+                cycle_id, utc, text = self._db.execute(
+                    "SELECT c.cycle_id, s.utc, s.snapshot FROM press_state s"
+                    " LEFT JOIN cycle c ON c.number = s.cycle WHERE s.press = ?",
+                    (press,),
+                ).fetchone()
+                found[press] = PressState(press, cycle_id, utc, json.loads(text))
+        return found
 
     @reads
     def open_cycles(self) -> tuple[OpenCycle, ...]:
@@ -98,6 +113,8 @@ class ArchiveReader:
 
     def _start(self, cycle_id: str) -> tuple[int, CycleStart]:
         if cycle_id not in self._starts:
+            if len(self._starts) >= _STARTS_KEPT:
+                self._starts.pop(next(iter(self._starts)))  # a dashboard reads for months
             self._starts[cycle_id] = (cycle_number(self._db, cycle_id), cycle_start(self._db, cycle_id))
         return self._starts[cycle_id]
 
@@ -162,6 +179,16 @@ class ArchiveReader:
         return tuple(found)
 
     @reads
+    def alarms_since(self, utc: float) -> dict[str, int]:
+        """How often each kind of alarm was raised in the cures sealed that began at or after `utc`."""
+        found = self._db.execute(
+            "SELECT a.kind, sum(a.times) FROM alarm_raised a JOIN certificate c ON c.number = a.certificate"
+            " WHERE c.started_utc >= ? GROUP BY a.kind",
+            (utc,),
+        )
+        return dict(found.fetchall())
+
+    @reads
     def stores(self) -> Stores:
         """Lots, bags, mats and probes, with the cures each has done."""
         return read_stores(self._db)
@@ -202,6 +229,8 @@ class ArchiveReader:
         body, data = row
         if data is None or hashlib.sha256(data).hexdigest() != json.loads(body)["trace"]["sha256"]:
             raise ArchiveError(f"the readings of certificate {number} are not those that were sealed; run verify")
+        from press_monitor.archive.trace import unpack  # with numpy, which few who read want
+
         return unpack(data)
 
     # -- the ledger --

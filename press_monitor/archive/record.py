@@ -9,10 +9,13 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
 from press_monitor.archive.ledger import RecordError, plain_json
-from press_monitor.archive.trace import Trace
 from press_monitor.archive.types import ArchiveError, CycleStart, Json
+
+if TYPE_CHECKING:
+    from press_monitor.archive.trace import Trace
 
 __all__ = ["RECORD_SCHEMA", "completed", "epoch_of", "record_body", "utc_text"]
 

@@ -111,11 +111,17 @@ class Trace:
         return cls(channels, time_decimals, seq, t, counts.astype(np.int64), present)
 
 
-def _filters(context: int) -> list[dict[str, int]]:
+_READ_WINDOW = 1 << 22
+_WINDOW = 1 << 16
+"""Bytes back that a match is sought in: six channels of a cure. Further back is other noise, and finding that out would
+make the time grow faster than the cure. What was packed with another window, up to the larger one, is read as well."""
+
+
+def _filters(context: int, window: int) -> list[dict[str, int]]:
     return [
         {
             "id": lzma.FILTER_LZMA1,
-            "dict_size": 1 << 22,
+            "dict_size": window,
             "lc": context,
             "lp": 0,
             "pb": 0,
@@ -179,7 +185,7 @@ def pack(trace: Trace) -> bytes:
     }
     header = zlib.compress(json.dumps(about, separators=(",", ":")).encode(), 9)
     context, packed = min(
-        ((c, lzma.compress(payload, lzma.FORMAT_RAW, filters=_filters(c))) for c in _CONTEXTS),
+        ((c, lzma.compress(payload, lzma.FORMAT_RAW, filters=_filters(c, _WINDOW))) for c in _CONTEXTS),
         key=lambda pair: len(pair[1]),
     )
     return _enveloped(context, header, packed)
@@ -225,7 +231,7 @@ def unpack(data: bytes) -> Trace:
     rows, planes, masked = about["rows"], about["planes"], about["masked"]
     bits = (rows + 7) // 8
     size = rows * sum(planes) + bits * len(masked)
-    reader = lzma.LZMADecompressor(lzma.FORMAT_RAW, filters=_filters(context))
+    reader = lzma.LZMADecompressor(lzma.FORMAT_RAW, filters=_filters(context, _READ_WINDOW))
     try:
         payload = reader.decompress(packed, size + 1) if size else b""
     except lzma.LZMAError as e:

@@ -19,6 +19,7 @@ __all__ = [
     "CycleStart",
     "EventRow",
     "Json",
+    "JsonText",
     "LedgerEntry",
     "LiveRow",
     "OpenCycle",
@@ -29,6 +30,13 @@ __all__ = [
 
 Json = Any
 """Plain JSON: dict, list, str, float, int, bool, None."""
+
+
+class JsonText(str):
+    """JSON that is text already; where `Json` is taken it is kept as it stands."""
+
+    __slots__ = ()
+
 
 LiveRow = tuple[int, int, Sequence[int | None]]
 """Row number, scaled time, scaled values in the order of the cycle's channels; None where one has no value."""

@@ -16,6 +16,7 @@ from press_monitor.archive import indexing, live, sealing
 from press_monitor.archive.ballast import Ballast, is_full
 from press_monitor.archive.commands import waiting, write_answer
 from press_monitor.archive.connect import BUSY_MS, connect_writer, reads, refuse_network_share
+from press_monitor.archive.durable import make_folder
 from press_monitor.archive.keys import SigningKey
 from press_monitor.archive.lock import WriterLock
 from press_monitor.archive.record import utc_text
@@ -86,7 +87,7 @@ class Archive:
         """
         refuse_network_share(path)
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            make_folder(path.parent)
         except OSError as e:
             raise ArchiveError(f"{path.parent}: cannot be made: {e.strerror or e}") from e
         lock = WriterLock(path, holder, __version__)
@@ -164,6 +165,21 @@ class Archive:
                 with suppress(ArchiveError):
                     self.checkpoint()
 
+    @contextmanager
+    def _statement(self) -> Iterator[None]:
+        """What SQLite does whole or not at all by itself: inside a transaction it wants no savepoint of its own."""
+        with self._turn:
+            if not self._depth:
+                with self.transaction():
+                    yield
+                return
+            try:
+                yield
+            except sqlite3.Error as e:
+                if is_full(e):
+                    self._make_room()
+                raise ArchiveError(f"{self.path}: cannot be written: {e}") from e
+
     def _make_room(self) -> None:
         """At the first full disk the ballast goes, and what did not fit is tried again by the caller."""
         if self._ballast.drop() and self._full_since is None:
@@ -207,23 +223,23 @@ class Archive:
 
         Raises `ArchiveError` for a row of another width, a number already used, or a sealed cycle.
         """
-        with self.transaction():
+        with self._statement() if len(rows) == 1 else self.transaction():
             number, start = self._open_cycle(cycle_id)
             live.add_rows(self._db, number, len(start.channels), rows)
 
     def add_events(self, cycle_id: str | None, events: Sequence[tuple[float, float, str, Json]]) -> None:
         """Append events: seconds on the cycle's axis, UTC, kind, the event. None: of no cycle, the whole shop's."""
-        with self.transaction():
+        with self._statement() if len(events) == 1 else self.transaction():
             live.add_events(self._db, self._number(cycle_id), events)
 
     def put_state(self, press: str, cycle_id: str | None, utc: float, snapshot: Json) -> None:
         """What a press is now, for every dashboard; replaces what it was."""
-        with self.transaction():
+        with self._statement():
             live.put_state(self._db, press, self._number(cycle_id), utc, snapshot)
 
     def put_save(self, cycle_id: str, seq: int, t: float, save: Json) -> None:
         """The watch's state as of row `seq`; replaces the one before."""
-        with self.transaction():
+        with self._statement():
             live.put_save(self._db, self._open_cycle(cycle_id)[0], seq, t, save)
 
     # -- commands and the heartbeat --
@@ -236,15 +252,19 @@ class Archive:
 
     @reads
     def waiting_commands(self, now_utc: float | None = None) -> tuple[Command, ...]:
-        """Commands to be carried out, oldest first. Those too old, or from the future, are answered ``expired``."""
+        """Commands to be carried out, oldest first. Those too old, or from the future, are answered ``expired``, and
+        those that cannot be read ``refused``: left lying they would stand before every later one.
+        """
         now = self._clock() if now_utc is None else now_utc
         with self._turn:
-            found = waiting(self._db)
+            found, unreadable = waiting(self._db)
             dead = [command for command in found if not command.live(now)]
-            if dead:
+            if dead or unreadable:
                 with self.transaction():
                     for command in dead:
                         write_answer(self._db, command.uuid, "expired", "was not taken up in time", now)
+                    for uuid in unreadable:
+                        write_answer(self._db, uuid, "refused", "cannot be read", now)
             return tuple(command for command in found if command not in dead)
 
     def answer(
@@ -260,7 +280,7 @@ class Archive:
 
     def beat(self, utc: float) -> None:
         """The recorder lives."""
-        with self.transaction():
+        with self._statement():
             self._beats += 1
             live.beat(self._db, self.holder, utc, self._beats)
         self._ballast.keep()

@@ -12,9 +12,11 @@ from press_monitor.archive.types import Command, EventRow, Json
 from press_monitor.recorder.calling import Call, Caller, Loudness, Message
 from press_monitor.recorder.horn import HornState, HornThread
 from press_monitor.recorder.orders import Answer
+from press_monitor.recorder.own_alarms import PLACE
 from press_monitor.recorder.phone import PhoneState, PhoneThread
 from press_monitor.recorder.station import Refused
 from press_monitor.shop import Shop
+from press_monitor.watch.types import AlarmView
 
 __all__ = ["HORN_TESTED", "PHONE_TESTED", "TESTED_WITHIN_S", "AlarmPath", "last_tests"]
 
@@ -24,7 +26,6 @@ HORN_TESTED, PHONE_TESTED = "horn-tested", "phone-tested"
 TESTED_WITHIN_S = 7 * 86_400.0
 _TEST_S = 3.0
 _CONFIRM_WITHIN_S = 300.0
-_LOST_FOR_S = 10.0
 _COMMANDS = ("test-horn", "confirm-horn", "test-phone", "confirm-phone", "silence-horn")
 _NO_HORN = "no horn: alarms are heard only where a screen is open"
 
@@ -64,9 +65,6 @@ class AlarmPath:
         self._shop = shop.name
         self._tested: dict[str, float] = {}
         self._tests = {"horn": _Test(), "phone": _Test()}
-        self._noted: set[str] = set()
-        """The recorder's own troubles that somebody has acknowledged, for as long as they last."""
-        self._lost_since: float | None = None
         self._loudness = Loudness.QUIET
 
     def start(self, tested: Mapping[str, float]) -> None:
@@ -84,17 +82,9 @@ class AlarmPath:
 
     # -- calling --
 
-    def look(self, calls: Sequence[Call], own: Sequence[Call], now: float) -> None:
-        """Call for what stands now.
-
-        Args:
-            calls: alarms of the presses.
-            own: the recorder's troubles, by their kind as key.
-            now: real monotonic seconds.
-        """
-        own = [*own, *self._no_horn(calls, now)]
-        self._noted &= {call.key for call in own}
-        loud, messages = self._caller.look([*calls, *(c for c in own if c.key not in self._noted)], now)
+    def look(self, calls: Sequence[Call], now: float) -> None:
+        """Call for what stands at `now`, real monotonic seconds: alarms of the presses and the recorder's own."""
+        loud, messages = self._caller.look(calls, now)
         self._loudness = loud
         if self._horn is not None:
             self._horn.feed(loud)
@@ -102,15 +92,25 @@ class AlarmPath:
             for message in messages:
                 self._phone.send(message)
 
-    def _no_horn(self, calls: Sequence[Call], now: float) -> list[Call]:
-        """A horn that went while something already calls, or nobody is there, is for the phones to say."""
-        lost = self._horn is not None and self._horn.status().state is HornState.LOST
-        self._lost_since = None if not lost else now if self._lost_since is None else self._lost_since
-        if self._horn is None or self._lost_since is None or now - self._lost_since < _LOST_FOR_S:
+    def no_horn(self) -> str | None:
+        """Why no alarm would be heard away from a screen; None where one would."""
+        if self._horn is not None:
+            status = self._horn.status()
+            return f"the horn cannot sound: {status.why}" if status.state is HornState.LOST else None
+        if self._phone is None:
+            return "no horn and no phone: alarms are heard only where a screen is open"
+        state = self._phone.status()
+        return f"no horn, and no phone: {state.why}" if state.state is PhoneState.UNUSABLE else None
+
+    def for_phones(self, view: AlarmView | None, calls: Sequence[Call]) -> list[Call]:
+        """A horn that went, for the phones to say: at once where a cure is unattended.
+
+        `view` is the ``no-horn`` alarm while it wants acknowledging. Where there never was a horn, phones know.
+        """
+        if view is None or self._horn is None:
             return []
-        why = self._horn.status().why
         unattended = any(call.unattended for call in calls)
-        return [Call("no-horn", "Recorder", "no-horn", f"The horn cannot sound: {why}.", "See to it.", unattended)]
+        return [Call(f"recorder/{view.id}", PLACE, view.kind, f"{view.message}.", view.advice, unattended)]
 
     # -- what is told of it --
 
@@ -163,19 +163,12 @@ class AlarmPath:
 
     def obey(self, command: Command, now: float, utc: float) -> Answer | None:
         """Carry out a command that is about horn or phones, or say why not; None where it is about neither."""
-        own = command.kind == "acknowledge" and command.press is None
-        if command.kind not in _COMMANDS and not own:
+        if command.kind not in _COMMANDS:
             return None
         try:
-            return Answer("done", self._note(command.alarm_id) if own else self._do(command, now, utc))
+            return Answer("done", self._do(command, now, utc))
         except Refused as refusal:
             return Answer("refused", str(refusal))
-
-    def _note(self, alarm: str | None) -> str:
-        if alarm not in ("archive-failing", "no-horn"):
-            raise Refused("the command names no alarm of the recorder's")
-        self._noted.add(alarm)
-        return "noted; it is said again when it comes again"
 
     def _do(self, command: Command, now: float, utc: float) -> str:
         if command.kind == "silence-horn":

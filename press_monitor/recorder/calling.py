@@ -34,6 +34,7 @@ class Call:
         kind, message, advice: of the alarm.
         unattended: whether nobody is meant to be near, so that a message goes out at once.
         under: the key of the call it is a consequence of, where that calls too.
+        over: the keys of the calls it speaks for, which come before it; it has stood since the first of them has.
     """
 
     key: str
@@ -43,6 +44,7 @@ class Call:
     advice: str
     unattended: bool = False
     under: str | None = None
+    over: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +99,7 @@ class Caller:
         for call in calls:
             known = self._known.setdefault(call.key, _Known(call, now))
             known.call = call
+            known.since = min([known.since, *(self._known[key].since for key in call.over if key in self._known)])
             if self._is_due(known, now):
                 known.told_at = now
                 messages.append(self._message(known.call, now - known.since))
@@ -109,13 +112,17 @@ class Caller:
         return len(self._known)
 
     def _forget(self, standing: set[str]) -> list[Message]:
-        gone = [key for key in self._known if key not in standing]
-        told = [self._known.pop(key) for key in gone]
-        return [
-            Message(f"{self.shop}: {known.call.place} calls no longer", f"{_kind_words(known.call)}: acknowledged.")
-            for known in told
-            if known.told_at is not None
-        ]
+        gone = [self._known.pop(key) for key in list(self._known) if key not in standing]
+        messages = []
+        for known in gone:
+            heirs = [self._known[key] for key in known.call.over if key in self._known]
+            for heir in heirs:  # what was said of all of them was said of each
+                heir.told_at = known.told_at if heir.told_at is None else heir.told_at
+            if known.told_at is not None and not heirs:
+                verb = "call" if known.call.over else "calls"
+                title = f"{self.shop}: {known.call.place} {verb} no longer"
+                messages.append(Message(title, f"{_kind_words(known.call)}: acknowledged."))
+        return messages
 
     def _is_due(self, known: _Known, now: float) -> bool:
         if self.phone is None or known.call.under is not None:
@@ -125,7 +132,8 @@ class Caller:
         return now - known.since >= (0.0 if known.call.unattended else self.phone.after)
 
     def _loudness(self, now: float) -> Loudness:
-        loud = [known for known in self._known.values() if now >= known.quiet_until]
+        # The horn goes by the presses' own alarms: one that only gathers them brings nothing new.
+        loud = [known for known in self._known.values() if now >= known.quiet_until and not known.call.over]
         if not loud:
             return Loudness.QUIET
         escalated = any(now - known.since >= ESCALATES_AFTER_S for known in loud)

@@ -12,12 +12,12 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-__all__ = ["ClockGuard", "ClockNote", "ShopClock", "monotonic_through_sleep"]
+__all__ = ["GAP_S", "ClockGuard", "ClockNote", "ShopClock", "monotonic_through_sleep"]
 
 _STEP = 2.0
 """Seconds by which the wall clock may part from the monotonic one between two looks; slewing stays far below."""
 
-_GAP = 5.0
+GAP_S = 5.0
 """Seconds between two looks past which the computer must have slept or stood still."""
 
 
@@ -101,7 +101,7 @@ class ClockGuard:
         step = (wall - self._last_wall) - passed
         self._last_real, self._last_wall = real, wall
         notes = []
-        if passed > _GAP:
+        if passed > GAP_S:
             notes.append(ClockNote("sleep-gap", wall, passed))
         if abs(step) > _STEP:
             notes.append(ClockNote("clock-step", wall, step))

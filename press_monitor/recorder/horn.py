@@ -19,7 +19,7 @@ import serial
 
 from drivers.base import PortLost
 from drivers.ports import FoundPort, list_ports, resolve, wanted_words
-from drivers.serial_port import TROUBLE, shut, words_of_trouble
+from drivers.serial_port import TROUBLE, lost_by, shut
 from press_monitor.callout import Horn
 from press_monitor.recorder.calling import Loudness
 from press_monitor.recorder.port import back_off
@@ -92,7 +92,7 @@ class SerialLine:
         except TROUBLE as error:
             self._port = None
             shut(port)
-            raise PortLost(words_of_trouble(self._name, error)) from error
+            raise lost_by(self._name, error) from error
 
     def set(self, on: bool) -> None:
         """Set the line. Raises `PortLost`, also for a port that has no such line."""

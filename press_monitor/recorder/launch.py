@@ -41,7 +41,7 @@ def start_detached(
     Raises `LaunchError` with the last lines of the log where none comes.
     """
     before = _beats(archive)
-    log.parent.mkdir(parents=True, exist_ok=True)
+    log.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     with log.open("ab") as out:
         process = _spawn(command, out.fileno())
     deadline = monotonic() + within

@@ -12,16 +12,23 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum
+from typing import ParamSpec, TypeVar
 
-from drivers.base import Clock, Driver, Fault, PortLost, Sample
+from drivers.base import Clock, Driver, Fault, Loss, PortLost, Sample
+from press_monitor.watch.types import PortView
 
 __all__ = ["Port", "PortState", "PortStatus", "Talk", "back_off"]
+
+_P = ParamSpec("_P")
+_R = TypeVar("_R")
 
 _FIRST_WAIT, _LONGEST_WAIT = 0.5, 10.0
 _FLOOD_HZ = 100.0
 """Samples of a channel a second past which an instrument sends faster than anything is judged."""
 
 _FLOOD_WINDOW_S = 1.0
+_STUCK_QUIETS = 3.0
+"""A call into the driver that lasts so many times `quiet` hangs: reads end after a fraction of a second."""
 
 
 class PortState(Enum):
@@ -42,6 +49,7 @@ class Talk(Enum):
     NO_ANSWER = "no answer"
     GARBLED = "garbled"
     FLOODED = "flooded"
+    STUCK = "stuck"
 
     @property
     def words(self) -> str:
@@ -56,6 +64,7 @@ _TALK_WORDS = {
     Talk.NO_ANSWER: "the instrument does not answer: is it switched on, is its number right, are both wires crossed?",
     Talk.GARBLED: "what comes cannot be understood: are baud, parity and the form of the line right?",
     Talk.FLOODED: "the instrument sends faster than anything can be judged; only the newest is kept",
+    Talk.STUCK: "its driver hangs in the system: pull the adapter out and plug it in again",
 }
 
 
@@ -66,8 +75,11 @@ class PortStatus:
     Attributes:
         state, since, why: the state, the shop-monotonic second it began, and the reason.
         dropped: samples lost to a full queue.
-        talk: what comes through it while it is open.
+        talk: what comes through it while it is open; `Talk.STUCK` in any state.
         losses: how often it was lost since the start.
+        loss: why it was lost last; None once it is open again.
+        device: its name, as far as it is known.
+        notes: what the driver says of single instruments on it, a line each.
     """
 
     state: PortState
@@ -76,6 +88,22 @@ class PortStatus:
     dropped: int
     talk: Talk = Talk.WAITING
     losses: int = 0
+    loss: Loss | None = None
+    device: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def view(self) -> PortView:
+        """The same for the watch and the screens; unchanged while it is only tried again."""
+        lost = self.loss is not None and self.state in (PortState.LOST, PortState.OPENING)
+        if lost and self.loss is not None and self.talk is not Talk.STUCK:
+            return PortView(self.loss.value, self.device, self.why, trouble=True, lost=True)
+        if self.talk is Talk.STUCK or self.state is PortState.OPEN:
+            trouble = self.talk not in (Talk.WAITING, Talk.READINGS)
+            return PortView(
+                self.talk.value, self.device, "; ".join(filter(None, (self.talk.words, *self.notes))), trouble
+            )
+        return PortView(self.state.value, self.device, "", trouble=False)
 
 
 def back_off(wait: float | None) -> float:
@@ -124,6 +152,9 @@ class Port:
         self._again = threading.Event()
         self._state, self._since, self._why = PortState.CLOSED, clock(), "not started"
         self._dropped = self._losses = 0
+        self._loss: Loss | None = None
+        self._device = str(getattr(driver, "port_name", ""))
+        self._called_at: float | None = None
         self._good_at = self._fault_at = self._flooded_at = float("-inf")
         self._fault = Fault.NO_ANSWER
         self._window_at, self._window_count = self._since, 0
@@ -149,10 +180,22 @@ class Port:
     def status(self) -> PortStatus:
         """How the port stands now."""
         with self._lock:
-            return PortStatus(self._state, self._since, self._why, self._dropped, self._talk(), self._losses)
+            return PortStatus(
+                self._state,
+                self._since,
+                self._why,
+                self._dropped,
+                self._talk(),
+                self._losses,
+                self._loss,
+                self._device,
+                tuple(getattr(self._driver, "trouble", ())) if self._state is PortState.OPEN else (),
+            )
 
     def _talk(self) -> Talk:
         now = self._clock()
+        if self._called_at is not None and now - self._called_at >= _STUCK_QUIETS * self._quiet:
+            return Talk.STUCK
         if self._state is not PortState.OPEN:
             return Talk.WAITING
         if now - self._flooded_at < self._quiet:
@@ -168,6 +211,8 @@ class Port:
 
     def take(self) -> list[Sample]:
         """Everything that came since the last call, oldest first. Never blocks on the instrument."""
+        if not self._samples:
+            return []
         with self._lock:
             taken = list(self._samples)
             self._samples.clear()
@@ -178,19 +223,19 @@ class Port:
         wait: float | None = None
         stopped = self._stop.is_set()
         while not stopped:
-            self._become(PortState.OPENING, "")
+            self._become(PortState.OPENING, self._why if self._loss is not None else "")
             lost = True
             try:
-                self._driver.open()
-                self._become(PortState.OPEN, "")
+                self._call(self._driver.open)
+                self._opened()
                 while not self._stop.is_set() and not self._again.is_set():
-                    if self._keep(self._driver.read(self._read_wait)):
+                    if self._keep(self._call(self._driver.read, self._read_wait)):
                         wait = None
                 lost = False
             except PortLost as error:
-                self._lose(str(error))
+                self._lose(str(error), error.loss, error.device)
             except Exception as error:  # one driver's mistake must not end the other presses' record
-                self._lose(f"{type(error).__name__}: {error}")
+                self._lose(f"{type(error).__name__}: {error}", Loss.FAILED)
             with contextlib.suppress(Exception):
                 self._driver.close()
             self._again.clear()
@@ -200,13 +245,28 @@ class Port:
                 stopped = self._pause(wait)
         self._become(PortState.CLOSED, "stopped")
 
+    def _call(self, call: Callable[_P, _R], *args: _P.args, **kwargs: _P.kwargs) -> _R:
+        """Call into the driver, so that a call that never comes back can be told."""
+        self._called_at = self._clock()
+        try:
+            return call(*args, **kwargs)
+        finally:
+            self._called_at = None
+
+    def _opened(self) -> None:
+        name = str(getattr(self._driver, "port_name", ""))
+        with self._lock:
+            self._loss, self._device = None, name or self._device
+        self._become(PortState.OPEN, "")
+
     def _become(self, state: PortState, why: str) -> None:
         with self._lock:
             self._state, self._since, self._why = state, self._clock(), why
 
-    def _lose(self, why: str) -> None:
+    def _lose(self, why: str, loss: Loss, device: str = "") -> None:
         with self._lock:
             self._losses += 1
+            self._loss, self._device = loss, device or self._device
         self._become(PortState.LOST, why)
         now = self._clock()
         # Saying so per channel spares the watch the wait until the last values have grown stale.

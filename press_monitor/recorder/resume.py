@@ -11,6 +11,16 @@ from press_monitor.recorder.station import Station, Watches
 
 __all__ = ["resume"]
 
+_STOPPED = "the recorder was not running"
+
+_SLEWED_S = 5.0
+"""Real seconds that a time server may take back in passing."""
+
+_LONGEST_S = 4 * 3600.0
+"""Shop seconds that count for a gap of which nothing is known: three time constants of 76 mm of rubber between cold
+faces (L^2 / (pi^2 alpha), alpha 1.14e-7 m2/s). Shorter, and a core might be believed hot that has long been cold.
+"""
+
 
 def resume(
     station: Station,
@@ -37,22 +47,34 @@ def resume(
         broken.t = float(rows[-1][1]) if rows else 0.0
         station.give_up(broken, f"the recorder was interrupted, and its state cannot be read again ({error})")
         return
-    gap = _gap(start, cycle, reader, clock)
-    if gap < 0.0:
+    reached, away = _axis(start, cycle, reader, clock)
+    why = _STOPPED
+    if away < -_SLEWED_S * clock.speed:
+        away, why = (
+            _LONGEST_S,
+            f"{_STOPPED}, and the computer's clock was set back: {_LONGEST_S / 3600:.0f} h are taken",
+        )
         say(f"{start.press}: the computer's clock was set back while nothing recorded; the gap is not known")
-    gap = max(gap, float(interval))
-    cycle.origin = now - (cycle.t + gap)
-    cycle.mark_gap(cycle.t + gap)
+    gap = max(reached + max(away, 0.0) - cycle.t, float(interval))
+    cycle.origin = clock.monotonic() - (cycle.t + gap)
+    cycle.mark_gap(cycle.t + gap, why)
     station.resume(cycle)
     say(f"{start.press}: going on with the cycle at {cycle.t:.0f} s, after {gap:.0f} s without a recorder")
 
 
-def _gap(start: CycleStart, cycle: Cycle, reader: ArchiveReader, clock: ShopClock) -> float:
-    """Shop seconds since the last row, by the wall clock, the only one that outlives a process.
+def _axis(start: CycleStart, cycle: Cycle, reader: ArchiveReader, clock: ShopClock) -> tuple[float, float]:
+    """Where the cycle's axis was when that was last kept, and the shop seconds since then.
 
-    Counted from the last heartbeat, so that a clock set during the cycle, before the interruption, does no harm.
+    Since then only the wall clock has counted, which alone outlives a process; from that moment on, so that a clock set
+    earlier in the cycle does no harm. The last row cannot tell: after an interruption rows may lag far behind, and a
+    second one would shorten the gap by what they lagged.
     """
-    row = reader.recorder()
-    if row is not None:
-        return (clock.wall() - row.heartbeat_utc) * clock.speed
-    return clock.utc() - start.started_utc - cycle.t
+    state = reader.press_states().get(start.press)
+    if state is not None and state.cycle_id == start.cycle_id:
+        told = state.snapshot.get("recorder") or {}
+        anchor, row = told.get("anchor"), reader.recorder()
+        if anchor is not None and anchor["cycle_id"] == start.cycle_id:
+            return float(anchor["axis_s"]), (clock.wall() - float(anchor["wall_utc"])) * clock.speed
+        if "anchor" not in told and row is not None:  # an earlier version's
+            return cycle.t, (clock.wall() - row.heartbeat_utc) * clock.speed
+    return 0.0, clock.utc() - start.started_utc  # it had only just begun

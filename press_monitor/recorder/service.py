@@ -14,6 +14,7 @@ from pathlib import Path
 from press_monitor.archive import ArchiveError, ArchiveLocked, new_command, send_command
 from press_monitor.archive.ballast import BALLAST_BYTES
 from press_monitor.archive.lock import WriterLock
+from press_monitor.certificate.letters import tame
 from press_monitor.recorder.clock import ShopClock
 from press_monitor.recorder.recorder import Recorder
 from press_monitor.shop import load_shop
@@ -26,7 +27,7 @@ STOP_WITHIN_S = 10.0
 def log_line(text: str) -> None:
     """One line with its UTC time on stderr, which a detached recorder has pointed at its log file."""
     stamp = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-    print(f"{stamp} {text}", file=sys.stderr, flush=True)  # noqa: T201 - the process's own log
+    print(f"{stamp} {tame(text)}", file=sys.stderr, flush=True)  # noqa: T201 - the process's own log
 
 
 def run_recorder(

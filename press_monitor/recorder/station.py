@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import uuid
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Protocol
@@ -16,10 +17,12 @@ from press_monitor.readings.conditioning import PressConditioner
 from press_monitor.readings.types import Role, role_of
 from press_monitor.recorder.clock import ClockNote
 from press_monitor.recorder.cycle import Counts, Cycle, Watch
+from press_monitor.recorder.gathering import Shown
+from press_monitor.recorder.states import States
 from press_monitor.recorder.ticks import Slot, TickAssembler
 from press_monitor.recorder.trigger import HeatTrigger
 from press_monitor.recorder.writer import Job
-from press_monitor.watch.types import Action, AlarmView, Event, Snapshot, to_json
+from press_monitor.watch.types import Action, AlarmView, Event, PortView, Snapshot
 
 __all__ = ["Fitted", "Refused", "Station", "Watches"]
 
@@ -96,8 +99,12 @@ class Station:
         self.sealing = False
         self.about: dict[str, Json] = {}
         """What the recorder adds to the press's state: port, horn, disk."""
-        self.alarms: tuple[AlarmView, ...] = ()
-        """The running cycle's alarms as last published."""
+        self.moment: dict[str, Json] = {}
+        """The same of what is another each time: what the time was."""
+        self.shown: Shown | None = None
+        """The running cycle as last published."""
+        self.port: PortView | None = None
+        """How the press's port was seen last."""
         self._conditioner = conditioner
         self._watches = watches
         self._put = put
@@ -114,14 +121,17 @@ class Station:
         self._changed = True
         self._centred = False
         self._published = float("-inf")
+        self._states = States()
         self._released: tuple[Snapshot, int, float] | None = None
         self._sealed: list[int | str] = []
 
     # -- readings --
 
-    def take(self, samples: Iterable[Sample], budget: int = 1_000_000) -> bool:
+    def take(self, samples: Sequence[Sample], budget: int = 1_000_000) -> bool:
         """Take what the port gave and step through at most `budget` slots; True where more are due at once."""
         now = self._monotonic()
+        if not samples and self._ticks.idle(now) and (self.cycle is None or not self.cycle.pending.events):
+            return False
         self._ticks.add(samples, now)
         if not self._centred and self.cycle is None and self._ticks.seen:
             self._ticks.centre()
@@ -156,9 +166,7 @@ class Station:
             self._begin(self._watches.fit(None), began)
 
     def _counts(self, slot: Slot) -> Counts:
-        ready = self._conditioner.condition(sample for sample in slot.samples if sample is not None)
-        by_name = {done.channel: done.n for done in ready}
-        return tuple(by_name.get(c.name) for c in self.channels)
+        return self._conditioner.counts(slot.samples)
 
     def _si(self, k: int, counts: Counts) -> float | None:
         n, channel = counts[k], self.channels[k]
@@ -185,7 +193,10 @@ class Station:
         """Begin a cycle whose zero is `origin`; rows since then that are kept in memory become its first."""
         latest = self._ticks.latest(self._monotonic())
         kept = [(at, counts) for at, counts in self._past if at >= min(origin, latest)]
-        if len(kept) < 2:
+        if origin - latest > _MEMORY_S * self._quiet:
+            # It is still working through an instrument's memory: that was another tire's time, and is not this one's.
+            origin, kept = latest + math.ceil((origin - latest) / self._interval) * self._interval, []
+        elif len(kept) < 2:
             self._ticks.centre()
             origin = self._ticks.latest(self._monotonic())
             kept = [(origin, counts) for _, counts in kept]
@@ -282,10 +293,36 @@ class Station:
         self._flush()
         return said
 
+    def see_port(self, port: PortView) -> None:
+        """Tell the running cycle, where it is news, and the screens how the press's port is."""
+        self.port = port
+        if self.cycle is not None and not self.sealing and self.cycle.see_port(port):
+            self._changed = True
+            self._flush()
+
     def note(self, note: ClockNote) -> None:
-        """Have a clock note kept with the running cycle."""
-        if self.cycle is not None:
-            self.cycle.note(note.kind, max(self.cycle.t, 0.0), {"seconds": note.seconds, "words": note.words})
+        """Have a clock note kept with the running cycle; a sleep is a gap in its record, and an alarm."""
+        cycle = self.cycle
+        if cycle is None:
+            return
+        cycle.note(note.kind, max(cycle.t, 0.0), {"seconds": note.seconds, "words": note.words})
+        until = cycle.axis(self._monotonic())
+        if note.kind == "sleep-gap" and until > cycle.t and not self.sealing:
+            cycle.mark_gap(until, "the computer slept or stood still")
+            self._changed = True
+
+    def note_own(self, view: AlarmView) -> None:
+        """Have an alarm of the recorder's own kept with the running cycle, its times being shop-monotonic."""
+        if self.cycle is not None and not self.sealing:
+            self.cycle.note_alarm(view)
+
+    def note_standing(self, views: Sequence[AlarmView]) -> None:
+        """Have those of the recorder's own alarms that stand kept with a cycle that is new, once a cycle."""
+        if self.cycle is not None and not self.cycle.told_standing:
+            self.cycle.told_standing = True
+            for view in views:
+                if view.standing:
+                    self.note_own(view)
 
     # -- what goes to the writer --
 
@@ -320,19 +357,19 @@ class Station:
         if cycle is None:
             snapshot, cycle_id, utc = self._empty(), None, self._utc()
         else:
-            snapshot, cycle_id = cycle.watch.snapshot(), cycle.id
+            snapshot, cycle_id = self._states.snapshot(cycle), cycle.id
             # A dashboard takes a state as new by its time: what was done within one second is new as well.
             utc = max(cycle.utc(max(cycle.t, 0.0)), min(self._published + 0.001, cycle.utc(cycle.t + 1.0)))
             self._published = utc
-        self.alarms = () if cycle is None else snapshot.alarms
-        state = {**to_json(snapshot), "recorder": dict(self.about)}
+        self.shown = None if cycle is None else Shown(cycle.id, cycle.utc(0.0), snapshot)
+        state = self._states.text(snapshot, self.about, self.moment)
         self._put(Job(lambda archive: archive.put_state(self.name, cycle_id, utc, state), key=f"state {self.name}"))
         return True
 
     def _empty(self) -> Snapshot:
         at, counts = self._past[-1] if self._past else (self._monotonic(), (None,) * len(self.channels))
         values = {c.name: si for k, c in enumerate(self.channels) if (si := self._si(k, counts)) is not None}
-        empty = self._watches.empty(at, values)
+        empty = replace(self._watches.empty(at, values), port=self.port)
         if self._released is None or self._monotonic() - self._released[2] > _SHOW_RELEASED_S:
             return empty
         last, number, _ = self._released

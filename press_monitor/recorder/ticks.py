@@ -61,8 +61,10 @@ class _Channel:
         return median_high(self.steps) if self.steps else 0.0
 
     def alive(self, at: float) -> bool:
-        limit = max(_STALE_S, _STALE_INTERVALS * self.interval())
-        return self.newest is not None and at - self.newest.at <= limit
+        if self.newest is None:
+            return False
+        age = at - self.newest.at
+        return age <= _STALE_S or age <= _STALE_INTERVALS * self.interval()
 
     def usable(self, at: float) -> Sample | None:
         if self.newest is None or self.newest.fault is not None or self.newest.value is None:
@@ -89,7 +91,7 @@ class TickAssembler:
         self._quiet = quiet
         self._heard = self._newest = -math.inf
         self._next: float | None = None
-        self._floor = self._wait_until = -math.inf
+        self._floor = self._wait_until = self._idle_until = -math.inf
         self.strangers: dict[str, int] = {}
 
     @property
@@ -103,13 +105,14 @@ class TickAssembler:
         Until `wait_until`, nothing is given out before the first sample, which may bring an instrument's memory.
         """
         self._next = self._floor = at
-        self._wait_until = wait_until
+        self._wait_until, self._idle_until = wait_until, -math.inf
 
     def centre(self) -> None:
         """Shift the grid forward so that samples like the newest one fall into the middle of a slot.
 
         On the edge between two slots, jitter would put two samples into one of them and none into the next.
         """
+        self._idle_until = -math.inf
         if self._next is not None and self._newest > -math.inf:
             self._next += (self._newest + 0.5 * self._interval - self._next) % self._interval
 
@@ -124,6 +127,7 @@ class TickAssembler:
         first = not self.seen
         for sample in samples:
             self._heard, self._newest = now, max(self._newest, sample.at)
+            self._idle_until = -math.inf
             channel = self._channels.get(sample.channel)
             if channel is None:
                 self.strangers[sample.channel] = self.strangers.get(sample.channel, 0) + 1
@@ -134,6 +138,10 @@ class TickAssembler:
             oldest = min(c.waiting[0].at for c in self._channels.values() if c.waiting)
             start = max(self._floor, self._grid_at_or_after(oldest))
             self._next = start if self._next is None else min(self._next, start)
+
+    def idle(self, now: float) -> bool:
+        """Whether, with no further sample, `due` has nothing to give out at shop-monotonic `now`."""
+        return now < self._idle_until
 
     def due(self, now: float) -> Iterator[Slot]:
         """Give out every slot that is complete or over at shop-monotonic `now`, in order.
@@ -153,6 +161,10 @@ class TickAssembler:
             for channel in self._channels.values():
                 channel.come_to(at)
             yield Slot(at, tuple(channel.usable(at) for channel in self._channels.values()))
+        if now <= self._next - self._interval:
+            self._idle_until = self._next - self._interval
+        else:
+            self._idle_until = self._heard + self._quiet if behind else self._next + self._grace
 
     def _complete(self, at: float, *, strictly: bool) -> bool:
         """Whether every live channel (`strictly`: every one) has a sample in the slot ending at `at` or later."""

@@ -10,7 +10,7 @@ import contextlib
 import sqlite3
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 
@@ -124,6 +124,7 @@ class Writer:
     def put(self, *jobs: Job) -> None:
         """Queue jobs, in order and for one commit. Never waits for the disk."""
         with self._changed:
+            first = not self._queue
             for job in jobs:
                 if job.rows and self._rows() + job.rows > self._row_limit:
                     self._dropped += job.rows
@@ -132,7 +133,21 @@ class Writer:
                 self._queue.pop(key, None)  # the newer one stands last: it may speak of what was queued between
                 self._queue[key] = job
                 self._urgent |= job.urgent
-            self._changed.notify()
+            if first or self._urgent:  # a thread woken for each would only take the interpreter from its caller
+                self._changed.notify()
+
+    def write_now(self) -> None:
+        """Have what is queued committed without waiting for more to share the commit."""
+        with self._changed:
+            if self._queue:
+                self._urgent = True
+                self._changed.notify()
+
+    @contextlib.contextmanager
+    def together(self) -> Iterator[None]:
+        """Whatever is put inside goes into one commit. The writer waits meanwhile: be quick."""
+        with self._changed:
+            yield
 
     def commands(self) -> list[Command]:
         """Commands that came since the last call."""

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 import stat
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from press_monitor.archive import Archive, ArchiveError
+from press_monitor.archive import Archive, ArchiveError, care
 from press_monitor.archive.backup import backup, backup_name
 from press_monitor.archive.care import Finding, copy_keys, drill, look_after
+from press_monitor.archive.connect import connect_reader
 from press_monitor.archive.keys import create_key, load_key, public_file, read_public_key
 from tests.archive.helpers import NOON, flip, seal_one, tamper
 
@@ -63,6 +65,34 @@ def test_what_is_missing_is_said_with_what_to_do(shop: Path, key_path: Path, tmp
     assert not by_name(look_after(shop, key_path, tmp_path, NOON))["public key"].ok
     shop.write_bytes(b"not a database at all")
     assert not by_name(look_after(shop, key_path, tmp_path, NOON))["archive"].ok
+
+
+def test_a_log_that_cannot_shrink_because_somebody_reads_is_told_until_they_stop(
+    shop: Path, key_path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # SQLite folds the log in by itself from 1000 pages on (4 MB): only a reader in its way lets it grow past that.
+    monkeypatch.setattr(care, "LOG_BYTES", 6_000_000)
+
+    def log() -> Finding:
+        return by_name(look_after(shop, key_path, tmp_path, NOON))["write-ahead log"]
+
+    def write(archive: Archive) -> None:
+        for _ in range(20):
+            archive.add_events(None, [(0.0, NOON, "note", {"words": "x" * 400_000})])
+
+    with Archive.open(shop, key_path=key_path) as archive:
+        write(archive)
+        assert log().ok and log().advice == "", "as much without a reader"
+        with closing(connect_reader(shop)) as reader:
+            reader.execute("BEGIN")
+            reader.execute("SELECT count(*) FROM event").fetchone()
+            write(archive)
+            seal_one(archive)
+            told = log()
+            assert not told.ok and "something has been reading for long" in told.words
+            assert "MB wait in " in told.words and "close what reads the archive" in told.advice
+        seal_one(archive)
+        assert log().ok and log().words.startswith("0 MB")
 
 
 @pytest.mark.skipif(os.name != "posix", reason="file modes")

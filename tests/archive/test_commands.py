@@ -17,6 +17,7 @@ from press_monitor.archive import (
     new_command,
     send_command,
 )
+from press_monitor.archive.types import JsonText
 from tests.archive.conftest import Clock
 from tests.archive.helpers import NOON, new_start, rows
 
@@ -147,6 +148,8 @@ def test_states_saves_and_events(archive: Archive, reader: ArchiveReader) -> Non
         {"phase": "heat-up"},
     )
     assert states["P2"].cycle_id is None
+    archive.put_state("P2", None, NOON + 2, JsonText('{"phase": "loaded"}'))
+    assert reader.press_states()["P2"].snapshot == {"phase": "loaded"}
 
     assert reader.latest_save(start.cycle_id) is None
     for t in (59, 60):

@@ -15,7 +15,8 @@ from pathlib import Path
 import pytest
 
 from press_monitor import __version__
-from press_monitor.archive import Archive, ArchiveError, ArchiveLocked, ArchiveReader, backup
+from press_monitor.archive import Archive, ArchiveError, ArchiveLocked, ArchiveReader
+from press_monitor.archive.backup import backup
 from press_monitor.archive.connect import _mount_kind, refuse_network_share
 from press_monitor.archive.keys import create_key, fingerprint, load_key, public_file, read_public_key
 from press_monitor.archive.schema import VERSION

@@ -108,7 +108,7 @@ class MemoryArchive:
         self.events[cycle_id] += events
 
     def put_state(self, press, cycle_id, utc, snapshot) -> None:
-        self.states[press] = (cycle_id, utc, snapshot)
+        self.states[press] = (cycle_id, utc, json.loads(snapshot))
 
     def put_save(self, cycle_id, seq, t, save) -> None:
         self.saves[cycle_id] = Save(cycle_id, seq, t, json.loads(json.dumps(save)))

@@ -16,7 +16,8 @@ from press_monitor.recorder.awake import KeepAwake
 from press_monitor.recorder.calling import Call
 from press_monitor.recorder.clock import ShopClock
 from press_monitor.recorder.horn import HornThread
-from press_monitor.recorder.phone import PhoneThread
+from press_monitor.recorder.own_alarms import OwnAlarms
+from press_monitor.recorder.phone import PhoneState, PhoneStatus, PhoneThread
 from press_monitor.recorder.recorder import Recorder
 from press_monitor.recorder.station import Refused
 from press_monitor.shop import ShopError
@@ -150,40 +151,42 @@ def test_where_there_is_neither_horn_nor_phone_both_are_said(tmp_path):
     )
     assert path.tell("test-horn") == ("refused", "no horn: alarms are heard only where a screen is open")
     assert path.tell("test-phone") == ("refused", "no phones")
-    path.path.look([BURST], [], 0.0)
+    path.path.look([BURST], 0.0)
 
 
 def test_a_lost_horn_is_no_horn_and_the_phones_say_so_when_nobody_is_there(path):
     path.horn._note("/dev/ttyUSB3: is not there")
     assert path.path.about()["horn"] == "none"
     assert path.path.about()["horn_words"] == "the horn cannot sound: /dev/ttyUSB3: is not there"
+    assert path.path.no_horn() == "the horn cannot sound: /dev/ttyUSB3: is not there"
+    own = OwnAlarms()
     unattended = Call("c1/A9", "North", "heat-lost", "m", "a", unattended=True)
-    for second in range(30):
+    for _ in range(30):
         path.time.pass_(1.0)
-        path.path.look([unattended], [], float(second))
+        now = path.time.real()
+        own.look(now, failing=None, no_horn=path.path.no_horn(), curing=True)
+        path.path.look([unattended, *path.path.for_phones(own.unheeded("no-horn"), [unattended])], now)
     path.deliver()
     assert [title.split(": ")[1] for title in path.sent] == ["North HEAT LOST", "Recorder NO HORN"]
+    own.obey(new_command("acknowledge", NOW, alarm_id="no-horn"), now)
+    assert path.path.for_phones(own.unheeded("no-horn"), [unattended]) == []
 
 
-def test_the_recorders_own_troubles_are_noted_by_name(path):
-    failing = Call("archive-failing", "Recorder", "archive-failing", "m", "a")
-    path.path.look([], [failing], 0.0)
-    assert path.path.about()["horn"] == "sounding"
-    assert path.tell("acknowledge", alarm_id="archive-failing")[0] == "done"
-    path.path.look([], [failing], 1.0)
-    assert path.path.about()["horn"] == "ready"
-    path.path.look([], [], 2.0)
-    path.path.look([], [failing], 3.0)
-    assert path.path.about()["horn"] == "sounding", "it came again"
-    assert path.tell("acknowledge", alarm_id="A1")[0] == "refused"
-    assert path.tell("acknowledge", press="P1", alarm_id="A1") is None, "that one is the press's"
+def test_a_phone_alone_is_heard_and_neither_is_said(tmp_path):
+    assert Path(tmp_path, horn=False).path.no_horn() is None
+    neither = Path(tmp_path, horn=False, phone=False)
+    assert neither.path.no_horn() == "no horn and no phone: alarms are heard only where a screen is open"
+    assert neither.path.for_phones(None, []) == []
+    lame = Path(tmp_path, horn=False)
+    lame.phone._status = PhoneStatus(PhoneState.UNUSABLE, "one more package")
+    assert lame.path.no_horn() == "no horn, and no phone: one more package"
 
 
 def test_the_horn_can_be_silenced_without_acknowledging(path):
     assert path.tell("silence-horn") == ("refused", "nothing calls")
-    path.path.look([BURST], [], 0.0)
+    path.path.look([BURST], 0.0)
     assert path.tell("silence-horn")[0] == "done"
-    path.path.look([BURST], [], 1.0)
+    path.path.look([BURST], 1.0)
     assert path.path.about()["horn"] == "ready"
 
 

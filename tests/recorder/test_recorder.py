@@ -106,7 +106,13 @@ def test_a_stuck_port_delays_no_other_press_and_a_lost_one_is_told(running):
     port = until(
         lambda: (p := running.state("P1")["recorder"]["port"])["state"] == "lost" and p, "the lost port's state"
     )
-    assert port["why"] == "pulled out"
+    assert port["why"] == "pulled out" and (port["word"], port["trouble"]) == ("failed", True)
+    shown = until(lambda: (v := running.state("P1"))["port"] and v, "the running press's port")
+    assert (shown["port"]["state"], shown["port"]["words"]) == ("failed", "pulled out")
+    silent = until(
+        lambda: next((a for a in running.state("P1")["alarms"] if a["kind"] == "no-readings"), None), "its alarm"
+    )
+    assert silent["message"].endswith("port failed, trying again")
     assert running.state("P1")["recorder"]["horn"] == "none"
     running.drivers[0].lost = False
     until(lambda: running.state("P1")["recorder"]["port"]["state"] == "open", "the port to be opened again")
@@ -131,6 +137,7 @@ def test_a_failing_disk_stops_neither_the_watch_nor_the_readings_and_nothing_is_
     assert len(running.rows("P1")) <= kept + 1
     until(lambda: station.about["archive_failing_since_utc"] is not None, "the recorder to know")
     assert "disk is full" in station.about["archive_why"]
+    until(lambda: "archive-failing" in [a["kind"] for a in station.about["alarms"]], "an alarm of the recorder's own")
     failing.clear()
     until(lambda: len(running.rows("P1")) > seq + 3, "all of it, once the disk is back")
     assert [row[0] for row in running.rows("P1")] == list(range(len(running.rows("P1"))))

@@ -148,8 +148,12 @@ def test_an_instruments_memory_fills_the_gap_instead(whole, tmp_path):
 class KeptArchive:
     """What `resume` asks a reader for."""
 
-    def __init__(self, start, rows, events, save=None, heartbeat=None):
+    def __init__(self, start, rows, events, save=None, heartbeat=None, told=None, state_of=None):
         self.start, self._rows, self._events, self._save, self._heartbeat = start, rows, events, save, heartbeat
+        self._state = SimpleNamespace(cycle_id=state_of or start.cycle_id, snapshot={"recorder": told or {}})
+
+    def press_states(self):
+        return {self.start.press: self._state}
 
     def latest_save(self, cycle_id):
         return self._save
@@ -173,9 +177,12 @@ def resumed(bench, kept, speed=1.0):
 
 
 @pytest.mark.parametrize(
-    ("heartbeat_ago", "speed", "gap"), [(45.0, 1.0, 45.0), (3.0, 20.0, 60.0), (-3600.0, 1.0, 1.0), (None, 1.0, 100.0)]
+    ("heartbeat_ago", "speed", "gap"),
+    [(45.0, 1.0, 45.0), (3.0, 20.0, 60.0), (-3600.0, 1.0, 14_400.0), (None, 1.0, 100.0)],
 )
-def test_the_gap_is_counted_from_the_last_heartbeat(whole, tmp_path, heartbeat_ago, speed, gap):
+def test_the_gap_is_counted_from_the_last_heartbeat_where_an_earlier_version_kept_no_more(
+    whole, tmp_path, heartbeat_ago, speed, gap
+):
     start, rows, events = kept_until(whole, 300)
     bench = Bench(tmp_path)
     bench.time.utc = start.started_utc + 400.0
@@ -184,7 +191,40 @@ def test_the_gap_is_counted_from_the_last_heartbeat(whole, tmp_path, heartbeat_a
     cycle = bench.station.cycle
     assert (cycle.id, cycle.t) == (start.cycle_id, 300.0)
     assert bench.time.real() - cycle.origin - cycle.t == pytest.approx(gap)
-    assert (len(said) == 2 and "set back" in said[0]) == (gap == 1.0)
+    assert (len(said) == 2 and "set back" in said[0]) == (gap == 14_400.0)
+
+
+@pytest.mark.parametrize(
+    ("away", "speed", "now_at"),
+    [(45.0, 1.0, 1045.0), (3.0, 20.0, 1060.0), (-3600.0, 1.0, 15_400.0)],
+    ids=["after a while", "at speed", "the clock set back meanwhile"],
+)
+def test_the_axis_goes_on_from_where_it_was_however_far_the_rows_lagged(whole, tmp_path, away, speed, now_at):
+    """It died while it still worked through an instrument's memory: rows to 300 s, the axis at 1000 s."""
+    start, rows, events = kept_until(whole, 300)
+    bench = Bench(tmp_path)
+    bench.time.utc = start.started_utc + 90_000.0  # the clock was set within the cycle, which must not matter
+    anchor = {"cycle_id": start.cycle_id, "wall_utc": bench.time.utc - away, "axis_s": 1000.0}
+    said = resumed(
+        bench, KeptArchive(start, rows, events, heartbeat=bench.time.utc - away, told={"anchor": anchor}), speed
+    )
+    cycle = bench.station.cycle
+    assert cycle.t == 300.0 and cycle.axis(bench.time.real()) == pytest.approx(now_at)
+    gap = next(event for _, _, kind, event in cycle.pending.events if kind == "recorder-gap")
+    assert (gap["start_s"], gap["end_s"]) == (300.0, pytest.approx(now_at))
+    assert ("set back" in said[0]) == (away < 0)
+
+
+@pytest.mark.parametrize("stale", ["another cycle's state", "another cycle's anchor", "no anchor yet"])
+def test_a_cycle_that_died_before_its_first_state_goes_on_from_its_beginning(whole, tmp_path, stale):
+    start, rows, events = kept_until(whole, 0)
+    bench = Bench(tmp_path)
+    bench.time.utc = start.started_utc + 7.0
+    anchor = {"cycle_id": "f" * 32, "wall_utc": bench.time.utc, "axis_s": 5000.0}
+    told = {"anchor": anchor if stale == "another cycle's anchor" else None}
+    of = "f" * 32 if stale == "another cycle's state" else None
+    resumed(bench, KeptArchive(start, rows, events, heartbeat=bench.time.utc - 400.0, told=told, state_of=of))
+    assert bench.station.cycle.axis(bench.time.real()) == pytest.approx(7.0)
 
 
 def test_a_cycle_that_cannot_be_gone_on_with_is_sealed_as_incomplete_with_the_reason(whole, tmp_path):

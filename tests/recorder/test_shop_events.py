@@ -49,14 +49,23 @@ def test_a_set_clock_and_a_sleep_are_kept_though_no_cycle_runs(tmp_path):
         fake.pass_(600.0)
         recorder.once()
         until(lambda: driver.opened == 2, "the port to be opened again")
+        for _ in range(3):
+            fake.pass_(4.0)
+            recorder.once()
 
         def kept():
             with ArchiveReader(archive) as reader:
-                return [(event.kind, event.event["seconds"]) for event in reader.events(None)]
+                return [(event.kind, event.event) for event in reader.events(None)]
 
-        assert until(lambda: len(kept()) == 2 and kept(), "the events") == [
+        told = until(lambda: len(kept()) >= 4 and kept(), "the events")
+        assert [(kind, event.get("seconds")) for kind, event in told if kind != "recorder-alarm"] == [
             ("clock-step", -3600.0),
             ("sleep-gap", 600.0),
+        ]
+        alarms = [event["alarm"] for kind, event in told if kind == "recorder-alarm"]
+        assert [(a["kind"], a["priority"], a["cleared_s"] is None) for a in alarms] == [
+            ("clock-step", "low", True),
+            ("clock-step", "low", False),
         ]
     finally:
         recorder.close()

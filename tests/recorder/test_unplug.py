@@ -19,6 +19,7 @@ from drivers.text_line import TextLineDriver
 from press_monitor.recorder.port import Port, PortState, Talk
 from tests.drivers.wires import PluggedPort
 from tests.recorder.fakes import FakeTime, ScriptedDriver, good
+from tests.recorder.unplug import run
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pseudo-terminal pairs")
 
@@ -132,6 +133,12 @@ def test_two_hundred_unplugs_and_replugs_under_load(tmp_path):
         assert all(0.5 <= wait <= 10.0 for wait in bench.waits)
     assert threading.active_count() == threads
     assert handles() == before
+
+
+def test_the_whole_recorder_keeps_every_gap_and_mixes_no_presses(tmp_path):
+    """Few rounds here; ``python -m tests.recorder.unplug`` pulls two hundred cables."""
+    found = run(tmp_path, 3, speed=8.0)
+    assert found["gaps"] >= found["unplugs"] == 3
 
 
 def test_socats_end_is_a_lost_port_and_its_return_is_found(tmp_path):

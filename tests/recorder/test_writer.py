@@ -172,6 +172,21 @@ def test_the_thread_commits_within_a_quarter_second_of_arrival_and_closes_when_s
     assert store.committed[-1][-1] == "last" and store.closed
 
 
+def test_the_end_of_a_pass_has_all_of_it_written_at_once_and_together(store):
+    writer = Writer(lambda: store, linger=60.0)
+    writer.start()
+    for n in range(3):
+        committed = threading.Event()
+        for each in range(4):
+            writer.put(note((n, each), done=lambda _, e=committed: e.set()))
+        writer.write_now()
+        assert committed.wait(5.0)
+        assert store.committed[-1] == [(n, each) for each in range(4)]
+    writer.write_now()
+    assert writer.stop(5.0)
+    assert len(store.committed) == 3, "where nothing waits, nothing is written"
+
+
 def test_a_disk_that_never_recovers_does_not_hold_up_stopping(store):
     store.trouble = [DISK_FULL] * 1000
     writer = Writer(lambda: store)
