@@ -14,7 +14,7 @@ import click
 from press_monitor import __version__
 from press_monitor.commands.certificates import certificate, export_found, export_options, verify
 from press_monitor.commands.filters import filter_options, read_filters
-from press_monitor.commands.first_run import setup
+from press_monitor.commands.first_run import first_run, setup, setup_hands
 from press_monitor.commands.hardware import check, ports
 from press_monitor.commands.science import fit, plan
 from press_monitor.commands.sensors import thermocouple
@@ -67,14 +67,19 @@ def cli(ctx: click.Context, archive: Path | None, shop: Path | None) -> None:
     if ctx.invoked_subcommand is not None:
         return
     shop_file = place(ctx, "shop", shop)
+    at = place(ctx, "archive", archive)
     if not shop_file.exists():
-        say(f"press-monitor: {shop_file}: no shop file there yet")
-        say("Set up your own press: press-monitor setup")
-        say("See it work first, with a simulated shop: press-monitor demo")
-        if sys.stdin.isatty() and sys.stdout.isatty() and click.confirm("Start the demo now?", default=True, err=True):
+        if not _has_terminal():
+            say(f"press-monitor: {shop_file}: no shop file there yet")
+            say("Set up your own press: press-monitor setup")
+            say("See it work first, with a simulated shop: press-monitor demo")
+            ctx.exit(REFUSED)
+        chosen = first_run(shop_file, at)
+        if chosen == "demo":
             ctx.exit(ctx.invoke(demo))
-        ctx.exit(REFUSED)
-    _dashboard(ctx, shop_file, place(ctx, "archive", archive))
+        if chosen != "start":
+            ctx.exit(0)
+    _dashboard(ctx, shop_file, at)
 
 
 def _has_terminal() -> bool:
@@ -108,7 +113,7 @@ def _dashboard(ctx: click.Context, shop_file: Path, archive: Path) -> None:
         for line in failed.splitlines()[:MOST_LINES]:
             say(line)
         ctx.exit(REFUSED)
-    run_dashboard(archive, shop, restart=restart)
+    run_dashboard(archive, shop, restart=restart, hands=setup_hands(shop_file, archive))
 
 
 @cli.command()
@@ -131,7 +136,7 @@ def demo(ctx: click.Context, speed: float | None, presses: int) -> None:
         from press_monitor.screens.app import run_dashboard
         from press_monitor.shop import load_shop
 
-        run_dashboard(places.archive, load_shop(places.shop_file), demo=True)
+        run_dashboard(places.archive, load_shop(places.shop_file), demo=True, key=places.key_file)
     finally:
         running.close()
     say(f"What it sealed: press-monitor records --archive {places.archive}")

@@ -6,6 +6,7 @@ import io
 import json
 import math
 import os
+import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -57,20 +58,40 @@ def place(ctx: click.Context, key: str, given: Path | None) -> Path:
     return locations().archive if key == "archive" else locations().shop_file
 
 
+_OBEYED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+"""What a terminal obeys rather than shows: C0 and C1 of ECMA-48 but tab and newline, and what turns a line round."""
+
+
+def _shown(text: str) -> str:
+    """The same without anything a terminal would obey, whoever typed it."""
+    return _OBEYED.sub("\N{REPLACEMENT CHARACTER}", text.replace("\r\n", "\n"))
+
+
+def _escaped(document: str) -> str:
+    """The same JSON; outside its strings such characters do not stand."""
+    return _OBEYED.sub(lambda found: f"\\u{ord(found[0]):04x}", document)
+
+
 def say(text: str) -> None:
     """Talk, on stderr."""
-    click.echo(text, err=True)
+    click.echo(_shown(text), err=True)
 
 
 def put(text: str | bytes) -> None:
-    """Data, on stdout: text with its newline, bytes as they are. A reader that hung up is no error of ours."""
+    """Data, on stdout: text with its newline; a file's bytes as they are, unless a terminal would have to obey them.
+
+    A reader that hung up is no error of ours.
+    """
     try:
-        if isinstance(text, bytes):
+        if isinstance(text, bytes) and sys.stdout.isatty():
+            shown = text.decode("utf-8", "replace")
+            click.echo(_escaped(shown) if shown.startswith("{") else _shown(shown), nl=False)
+        elif isinstance(text, bytes):
             sys.stdout.flush()
             sys.stdout.buffer.write(text)
             sys.stdout.buffer.flush()
         else:
-            click.echo(text)
+            click.echo(_shown(text))
     except BrokenPipeError:
         _let_stdout_go()
 
@@ -83,7 +104,7 @@ def _let_stdout_go() -> None:
 
 def put_json(value: Any) -> None:  # noqa: ANN401 - any JSON
     """One JSON document; a number that is not finite would be our mistake, and is refused rather than printed."""
-    put(json.dumps(value, ensure_ascii=False, allow_nan=False, indent=2))
+    put(_escaped(json.dumps(value, ensure_ascii=False, allow_nan=False, indent=2)))
 
 
 def _printable(text: str) -> str:

@@ -65,7 +65,7 @@ class Locations:
     def create(self) -> Locations:
         """Make the folders where they are missing; returns itself. Raises OSError."""
         for folder in (self.settings, self.data, self.logs):
-            folder.mkdir(parents=True, exist_ok=True)
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         return self
 
 

@@ -18,7 +18,7 @@ from press_monitor.readings.conditioning import reading_of
 from press_monitor.shop import Shop
 from press_monitor.watch.cure_watch import CureWatch, WatchSetup
 from press_monitor.watch.record import model_json
-from press_monitor.watch.types import Action, Event, OperatorDid, from_json, to_json
+from press_monitor.watch.types import Action, Event, OperatorDid, Report, Reported, from_json, to_json
 
 __all__ = [
     "AuditError",
@@ -32,7 +32,11 @@ __all__ = [
     "setup_of",
     "ticks_of",
     "todays",
+    "told_of",
 ]
+
+
+_REPORTED = Reported.__name__
 
 
 class AuditError(ArchiveError):
@@ -146,21 +150,31 @@ def actions_of(body: Mapping[str, Json]) -> list[Action]:
     return [from_json(OperatorDid, told).action for told in body.get("actions") or ()]
 
 
+def told_of(body: Mapping[str, Json]) -> list[Action | Report]:
+    """All that the watch was told beside its rows, in order: what people did, and what the recorder had to report."""
+    reports = [told for told in body.get("events") or () if told.get("kind") == _REPORTED]
+    told = sorted([*(body.get("actions") or ()), *reports], key=lambda each: (each["t"], each.get("order", 0)))
+    return [
+        from_json(Reported, each).report if each.get("kind") == _REPORTED else from_json(OperatorDid, each).action
+        for each in told
+    ]
+
+
 def judge_again(body: Mapping[str, Json], trace: Trace, setup: WatchSetup | None = None) -> Judged:
-    """Step a watch through a sealed cure's rows and actions; `setup` in place of the one it was sealed with.
+    """Step a watch through a sealed cure's rows, actions and reports; `setup` in place of the one it was sealed with.
 
     Raises `AuditError` where record or layers cannot be used.
     """
     made_of = setup_of(body) if setup is None else setup
     try:
         watch = CureWatch(made_of)
-        waiting, events = actions_of(body), list[Event]()
+        waiting, events = told_of(body), list[Event]()
         for tick in ticks_of(trace, str(body.get("source"))):
             while waiting and waiting[0].t < tick.t:
                 events.extend(watch.step(waiting.pop(0)))
             events.extend(watch.step(tick))
-        for action in waiting:
-            events.extend(watch.step(action))
+        for each in waiting:
+            events.extend(watch.step(each))
         return Judged(watch.result(at_release=True), watch.profiles(), tuple(events), made_of)
     except (CureError, KeyError, TypeError, ValueError) as error:
         raise AuditError(f"certificate {body.get('certificate')} cannot be judged again: {error}") from error

@@ -14,7 +14,14 @@ from press_monitor.certificate.model import Grid, Item, Pair, Section, Words
 from press_monitor.certificate.outcome import VERDICT_WORDS
 from press_monitor.quantities import UnitSystem
 
-__all__ = ["attach_sections", "comeback_sections", "stores_sections", "where_used_sections", "worth_sections"]
+__all__ = [
+    "attach_sections",
+    "comeback_sections",
+    "say_figure",
+    "stores_sections",
+    "where_used_sections",
+    "worth_sections",
+]
 
 MOST_RATES = 15
 MOST_REPAIRS = 40
@@ -24,7 +31,8 @@ def _percent(share: float | None, digits: int = 1) -> str:
     return "" if share is None else f"{100 * share:.{digits}f} %"
 
 
-def _said(value: float | None, unit: str, units: UnitSystem) -> str:
+def say_figure(value: float | None, unit: str, units: UnitSystem) -> str:
+    """A figure of a comparison in the shop's units; empty where there is none."""
     if value is None:
         return ""
     match unit:
@@ -73,7 +81,11 @@ def _figures(comparison: Comparison, units: UnitSystem) -> Iterator[Item]:
 
 def _figure(figure: BandFigure, units: UnitSystem) -> tuple[str, ...]:
     numbers = (figure.value, figure.low, figure.median, figure.high)
-    return (figure.name, *(_said(value, figure.unit, units) for value in numbers), "OUTSIDE" if figure.outside else "")
+    return (
+        figure.name,
+        *(say_figure(value, figure.unit, units) for value in numbers),
+        "OUTSIDE" if figure.outside else "",
+    )
 
 
 def _span(curve: BandCurve, start: float, end: float, side: str) -> str:

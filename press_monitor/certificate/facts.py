@@ -12,7 +12,15 @@ from press_monitor.certificate.cautions import SHOP_CAUTIONS
 from press_monitor.certificate.curves import chart_sections, profile_section
 from press_monitor.certificate.customer import NAMES, SHOWN
 from press_monitor.certificate.model import Certificate, Code, Grid, Item, Pair, Section, Words
-from press_monitor.certificate.outcome import Deed, alarm_letters, banners_of, deeds, minutes, outcome_sections
+from press_monitor.certificate.outcome import (
+    Deed,
+    alarm_letters,
+    banners_of,
+    deeds,
+    minutes,
+    outcome_sections,
+    recorder_alarms,
+)
 from press_monitor.certificate.parts import (
     JUDGED_ON,
     as_it_stands,
@@ -96,6 +104,7 @@ def shop_copy(record: CertificateRecord, trace: Trace | None, after: bytes | Non
         verdict = Section(verdict.key, verdict.title, (*verdict.items, Words(said)))
     told = _sorted_ticket(ticket)
     done = deeds(body)
+    from_log = body.get("source") == "log"
     sections = (
         Section("job", "Tire and repair", tuple(_job(body, told["job"], bool(ticket)))),
         verdict,
@@ -104,6 +113,7 @@ def shop_copy(record: CertificateRecord, trace: Trace | None, after: bytes | Non
         profile_section(judged, units),
         phases,
         alarms,
+        *(() if from_log else (Section("recorder", "The recorder's own alarms", recorder_alarms(body)),)),
         Section("actions", "What people did", _actions(done, alarm_letters(result["alarms"]))),
         Section("overrides", "Overrides", tuple(_overrides(done, ticket))),
         Section("gaps", "Gaps in the record", tuple(_gaps(body))),
@@ -117,7 +127,6 @@ def shop_copy(record: CertificateRecord, trace: Trace | None, after: bytes | Non
         Section("seal", "Seal", tuple(_seal(record, after))),
         Section("cautions", "What this does and does not say", tuple(Words(c, bullet=True) for c in SHOP_CAUTIONS)),
     )
-    from_log = body.get("source") == "log"
     started = f"replayed {when(body.get('ended_utc'))}" if from_log else when(body.get("started_utc"))
     return Certificate(
         number=record.number,

@@ -1,4 +1,4 @@
-"""What came out of a cycle, as sections: verdict, cure, phases, alarms."""
+"""What came out of a cycle, as sections: verdict, cure, phases, alarms; and what the recorder said of itself."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ __all__ = [
     "key_figures",
     "minutes",
     "outcome_sections",
+    "recorder_alarms",
     "share",
 ]
 
@@ -206,5 +207,31 @@ def _alarms(alarms: Sequence[Mapping[str, Json]]) -> tuple[Item, ...]:
         )
         items.append(Words(str(alarm["message"]), bullet=True))
         if alarm["advice"] and (not root or alarm["advice"] != advice.get(root)):
+            items.append(Words(f"What to do: {alarm['advice']}", bullet=True))
+    return tuple(items)
+
+
+def recorder_alarms(body: Mapping[str, Json]) -> tuple[Item, ...]:
+    """The recorder's own alarms that moved or stood during the cycle, each as it was said last."""
+    told: dict[tuple[Json, Json], Mapping[str, Json]] = {}
+    for event in body.get("events") or ():
+        alarm = event.get("alarm") if event.get("kind") == "recorder-alarm" else None
+        if isinstance(alarm, Mapping):
+            # Ids begin anew with every start of the recorder: an alarm is known by when it was raised as well.
+            told[alarm.get("id"), alarm.get("raised_s")] = alarm
+    if not told:
+        return (Words("None."),)
+    items: list[Item] = []
+    for alarm in told.values():
+        raised, cleared, heeded = (alarm.get(key) for key in ("raised_s", "cleared_s", "acknowledged_s"))
+        began = "raised before this cycle" if raised is not None and raised < 0.0 else f"raised at {minutes(raised)}"
+        ended = "no end in this record" if cleared is None else f"cleared at {minutes(cleared)}"
+        items.append(Words(f"{alarm.get('kind')}, {alarm.get('priority')}", strong=alarm.get("priority") == "high"))
+        items.append(Words(f"{began}, {ended}", bullet=True))
+        items.append(Words(str(alarm.get("message") or ""), bullet=True))
+        if heeded is not None:
+            by = alarm.get("acknowledged_by") or "no name"
+            items.append(Words(f"acknowledged at {minutes(heeded)}: {by}", bullet=True))
+        if alarm.get("advice"):
             items.append(Words(f"What to do: {alarm['advice']}", bullet=True))
     return tuple(items)

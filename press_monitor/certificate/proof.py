@@ -81,11 +81,16 @@ def read_code(text: str) -> CodeText | None:
     after = found["after"]
     return CodeText(
         int(found["number"]),
-        bytes.fromhex(found["hash"]),
-        bytes.fromhex(found["key"]).hex(),
-        bytes.fromhex(found["signature"]),
-        None if after is None else bytes.fromhex(after),
+        _digits(found["hash"]),
+        _digits(found["key"]).hex(),
+        _digits(found["signature"]),
+        None if after is None else _digits(after),
     )
+
+
+def _digits(text: str) -> bytes:
+    """Hex digits whose line was broken anywhere, between the two of one byte too."""
+    return bytes.fromhex("".join(text.split()))
 
 
 def proof_of(record: CertificateRecord, before: Mapping[int, bytes], public_key: bytes) -> bytes:

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from press_monitor.certificate.letters import cells, tame
 from press_monitor.certificate.model import Certificate, Chart, Code, Grid, Item, Pair, Section, Words
-from press_monitor.certificate.plot import draw
 
 __all__ = ["WIDTH", "render", "render_items", "render_sections"]
 
@@ -54,6 +53,8 @@ def render_items(items: Sequence[Item]) -> list[str]:
             case Grid():
                 lines.extend(_grid(item))
             case Chart():
+                from press_monitor.certificate.plot import draw  # with numpy, which a list of records does without
+
                 lines.extend(["", *draw(item, WIDTH)])
             case Code(text, caption):
                 lines.extend(_wrap(caption, ""))

@@ -14,6 +14,7 @@ from drivers.ports import FoundPort, PortsUnknown, list_ports
 from drivers.serial_port import words_of_trouble
 from press_monitor.archive import ArchiveError, ArchiveReader
 from press_monitor.archive.care import look_after
+from press_monitor.archive.distress import Distress
 from press_monitor.archive.types import Json, RecorderRow
 from press_monitor.paths import locations
 from press_monitor.recorder.alarm_path import HORN_TESTED, PHONE_TESTED, last_tests
@@ -38,6 +39,7 @@ def examine(shop_file: Path, archive: Path, seconds: float, *, say: Callable[[st
     alive = held and row is not None and now - row.heartbeat_utc <= checks.SILENT_S
     about = next(iter(presses.values()), None) if alive else None
     findings += checks.check_recorder(row, held, now, presses if alive else {})
+    findings += checks.check_distress(Distress(archive).heard(now))
     if fitting.shop is not None:
         if not alive:
             findings += _look_at_ports(fitting.shop, held)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,10 +13,12 @@ from press_monitor.console import REFUSED, archive_option, place, put, say, shop
 
 if TYPE_CHECKING:
     from drivers.ports import FoundPort
+    from press_monitor.screens.setup.hands import Hands
+    from press_monitor.setup.findings import Finding
     from press_monitor.setup.steps import Facts, Question, Tried
     from press_monitor.setup.wizard import Wizard
 
-__all__ = ["setup"]
+__all__ = ["first_run", "setup", "setup_hands"]
 
 BACK = "<"
 WITHOUT_A_TERMINAL = (
@@ -59,7 +62,7 @@ def setup(ctx: click.Context, shop: Path | None, archive: Path | None) -> None:
         )
 
 
-def _facts(path: Path, archive: Path) -> Facts:
+def _facts(path: Path, archive: Path, say: Callable[[str], None] = say) -> Facts:
     """What the wizard has to know; a shop file that cannot be read ends setup before the first question."""
     from drivers.modbus_map import load_map, map_names
     from drivers.ports import PortsUnknown, list_ports
@@ -77,10 +80,7 @@ def _facts(path: Path, archive: Path) -> Facts:
     if path.exists():
         shop = load_shop(path)
         text = path.read_text(encoding="utf-8-sig")
-        from press_monitor.recorder.service import holder_of
-
-        running = holder_of(archive) is not None
-        how = "which records now" if running else "of the shop file"
+        how = "which records now" if _recording(archive) else "of the shop file"
         for row in port_rows(ports, wanted_ports(shop)):
             if row.used_by and row.device is not None:
                 held[row.device] = f"in use by {', '.join(row.used_by)}, {how}"
@@ -89,6 +89,38 @@ def _facts(path: Path, archive: Path) -> Facts:
         for name in map_names()
     }
     return Facts(text, ports, held, maps)
+
+
+def _recording(archive: Path) -> bool:
+    from press_monitor.recorder.service import holder_of
+
+    return holder_of(archive) is not None
+
+
+def setup_hands(shop_file: Path, archive: Path) -> Hands:
+    """What the setup screen is given: it asks here for ports and for what a check finds, and has the file written."""
+    from press_monitor.screens.setup.hands import Hands
+
+    def found() -> Sequence[Finding]:
+        from press_monitor.commands.examination import examine
+
+        return examine(shop_file, archive, 0.0, say=lambda _: None)
+
+    return Hands(
+        shop_file,
+        facts=lambda: _facts(shop_file, archive, lambda _: None),
+        examine=found,
+        recording=lambda: _recording(archive),
+    )
+
+
+def first_run(shop_file: Path, archive: Path) -> str:
+    """The screens of a computer without a shop file; ``start``, ``demo`` or nothing, as was chosen there."""
+    from press_monitor.screens.setup.welcome import FirstRun
+
+    app = FirstRun(archive, setup_hands(shop_file, archive))
+    app.run()
+    return app.chosen
 
 
 def _run(wizard: Wizard) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from press_monitor.console import PROBLEM, Number, archive_option, as_json, place, put, put_json, say, shop_option
+from press_monitor.console import PATH, PROBLEM, Number, archive_option, as_json, place, put, put_json, say, shop_option
 
 if TYPE_CHECKING:
     from press_monitor.setup.findings import Finding
@@ -62,6 +62,14 @@ def ports(ctx: click.Context, shop: Path | None, as_json: bool) -> None:
     metavar="S",
     help="Seconds to listen to each instrument while no recorder runs; 0 opens no port.",
 )
+@click.option(
+    "--alarms",
+    is_flag=True,
+    help="Judge LOGs with the shop's own alarm limits and the usual ones; without a LOG, count the archive's alarms.",
+)
+@click.option("--recipe", metavar="NAME", help="For --alarms. [default: the one each LOG names]")
+@click.option("--repair", type=PATH, metavar="FILE", help="For --alarms. [default: the one each LOG names, beside it]")
+@click.argument("logs", nargs=-1, type=PATH, metavar="[LOG]...")
 @click.option("--test", "testing", type=TESTABLE, help="Sound the horn, or send a test message.")
 @click.option("--heard", type=TESTABLE, help="Say that the test was heard, or the message came.")
 @click.option("--by", default="", metavar="NAME", help="Who says so.")
@@ -75,12 +83,24 @@ def check(
     keys: bool,
     science: bool,
     seconds: float,
+    alarms: bool,
+    recipe: str | None,
+    repair: Path | None,
+    logs: tuple[Path, ...],
     testing: str | None,
     heard: str | None,
     by: str,
     as_json: bool,
 ) -> None:
     """What is wrong with this installation, in words, and what to do. Exit 1 where something is."""
+    if logs and not alarms:
+        raise click.UsageError("LOG goes with --alarms")
+    if alarms:
+        from press_monitor.commands.alarms import put_counts, put_limits
+
+        if logs:
+            ctx.exit(put_limits(logs, place(ctx, "shop", shop), recipe, repair, as_json=as_json))
+        ctx.exit(put_counts(place(ctx, "archive", archive), as_json=as_json))
     if keys:
         _put_keys(as_json)
         return

@@ -103,45 +103,19 @@ def correct(
     press-monitor correct 12 --withdraw 40 --why "meant certificate 13" --by Ines
     """  # noqa: D301 - click wants the very character
     from press_monitor.archive.entries import correction_body
+    from press_monitor.archive.reader import ArchiveReader
     from press_monitor.archive.requests import append_entry
+    from press_monitor.audit.corrections import corrected_ticket
 
     if bool(settings) == (withdraw is not None):
         raise click.UsageError("give either --set or --withdraw")
     asked = asked_at(ctx, archive, "correct")
-    changed = _corrected(asked.path, number, _settings(settings), withdraw)
+    with ArchiveReader(asked.path) as reader:
+        record = reader.record(number)
+    changed = corrected_ticket(record, _settings(settings), withdraw, datetime.now().astimezone().date())
     body = correction_body(why=why, by=by, ticket=changed, withdraws=withdraw)
     entry = append_entry(asked, "correction", body, number)
     _added(entry, number, body, as_json)
-
-
-def _corrected(archive: Path, number: int, settings: dict[str, Any], withdraw: int | None) -> dict[str, Any]:
-    """The ticket's changed keys, whole and checked; refuses to withdraw what is not there or not this certificate's."""
-    from press_monitor.archive.derived import as_it_stands
-    from press_monitor.archive.entries import EntryError
-    from press_monitor.archive.reader import ArchiveReader
-    from press_monitor.archive.ticket import read_ticket
-
-    with ArchiveReader(archive) as reader:
-        record = reader.record(number)
-    later = [entry.content for entry in record.later]
-    if withdraw is not None:
-        entries = {entry.seq for entry in record.later if entry.kind != "correction"}
-        if withdraw not in entries:
-            known = ", ".join(map(str, sorted(entries))) or "none"
-            raise EntryError(f"certificate {number} has no entry {withdraw} to withdraw; there are: {known}")
-        return {}
-    ticket, _ = as_it_stands(record.sealed.content, later)
-    fresh: dict[str, Any] = {}
-    for path, value in settings.items():
-        key, _, inner = path.partition(".")
-        if inner:
-            held = fresh.get(key, ticket.get(key))
-            fresh[key] = {**(held if isinstance(held, dict) else {}), inner: value}
-        else:
-            fresh[key] = value
-    said = read_ticket(fresh, datetime.now().astimezone().date()).to_json()
-    # A key set to nothing is taken off the ticket, and a corrected TIN brings its week.
-    return {**{key: said.get(key) for key in fresh}, **({"tin_week": said.get("tin_week")} if "tin" in fresh else {})}
 
 
 @click.command()

@@ -52,6 +52,42 @@ ALARM: dict[str, Any] = {
     "advice": "Bring the bag back up; stay clear of the ram while it rises.",
 }
 
+OWN: dict[str, Any] = {
+    **ALARM,
+    "id": "archive-failing-1",
+    "kind": "archive-failing",
+    "channel": None,
+    "raised_s": 3012.0,
+    "since_s": 3009.0,
+    "cleared_s": None,
+    "acknowledged_s": None,
+    "acknowledged_by": None,
+    "message": "What is read cannot be kept: database or disk is full",
+    "advice": "Make room on the disk, or change it, now.",
+}
+"""An alarm of the recorder's own, as `Cycle.note_alarm` keeps it."""
+
+
+def own_alarm(**changes: Any) -> dict[str, Any]:
+    """The event that keeps a recorder's alarm with a cycle."""
+    return {"kind": "recorder-alarm", "t": 3012.0, "alarm": {**OWN, **changes}, "words": OWN["message"]}
+
+
+WATCHED_LIVE: dict[str, Any] = {
+    "source": "live",
+    "source_log_sha256": None,
+    "gaps": [{"kind": "recorder-gap", "t": 3000.0, "start_s": 3000.0, "end_s": 3300.0, "why": "the computer slept"}],
+    "events": [
+        own_alarm(id="no-horn-1", kind="no-horn", priority="low", raised_s=-40.0, message="No horn", advice="Stay."),
+        own_alarm(),
+        {"kind": "clock-step", "t": 3100.0, "seconds": -120.0, "words": "the clock was set back by 120 s"},
+        own_alarm(acknowledged_s=3030.0, acknowledged_by="Ada"),
+        own_alarm(acknowledged_s=3030.0, acknowledged_by="Ada", cleared_s=3060.0),
+        own_alarm(raised_s=4000.0, message="What is read cannot be kept: disk I/O error"),
+    ],
+}
+"""What a recorder adds that had trouble of its own, was started again, and had trouble again."""
+
 RESULT: dict[str, Any] = {
     "verdict": "review",
     "reasons": ["8.2 % of the uncured rubber set while the bag was below 28.0 psi"],

@@ -15,7 +15,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from drivers.log import read_log
-from press_monitor.archive import Archive, backup
+from press_monitor.archive import Archive
+from press_monitor.archive.backup import backup
 from press_monitor.certificate import export
 from press_monitor.cli import cli
 from press_monitor.paths import HOME_VARIABLE

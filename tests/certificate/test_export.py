@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from press_monitor.archive import ArchiveReader, backup
+from press_monitor.archive import ArchiveReader
+from press_monitor.archive.backup import backup
 from press_monitor.certificate import export
 from press_monitor.certificate.copies import read_copy
 from press_monitor.certificate.export import (

@@ -17,7 +17,7 @@ from press_monitor.certificate.parts import units_of
 from press_monitor.certificate.text import WIDTH, render
 from press_monitor.quantities import UnitSystem
 from press_monitor.watch.types import to_json
-from tests.certificate.samples import PROFILES, entry, record, result
+from tests.certificate.samples import PROFILES, WATCHED_LIVE, entry, record, result
 
 
 def text_of(*arguments: Any, **named: Any) -> str:
@@ -147,6 +147,24 @@ def test_clock_steps_stand_among_the_gaps() -> None:
     note = {"kind": "clock-step", "t": 600.0, "seconds": -120.0, "words": said}
     text = " ".join(text_of({"gaps": [], "events": [note, {"kind": "PhaseChanged", "t": 1.0}]}).split())
     assert f"- at 10.0 min: {said}" in text
+
+
+def test_the_recorders_own_alarms_are_told_each_once_as_they_ended() -> None:
+    made = shop_copy(*record(WATCHED_LIVE))
+    advice = ("What to do: Make room on the disk, or change it, now.",)
+    assert [item.text for item in made.section("recorder").items if isinstance(item, Words)] == [
+        *("no-horn, low", "raised before this cycle, no end in this record", "No horn", "What to do: Stay."),
+        *("archive-failing, high", "raised at 50.2 min, cleared at 51.0 min"),
+        *("What is read cannot be kept: database or disk is full", "acknowledged at 50.5 min: Ada", *advice),
+        *("archive-failing, high", "raised at 66.7 min, no end in this record"),
+        *("What is read cannot be kept: disk I/O error", *advice),
+    ]
+    text = " ".join(render(made).split())
+    assert "50.0 min 55.0 min 300 s the computer slept" in text
+    assert "- at 51.7 min: the clock was set back by 120 s" in text
+    (none,) = shop_copy(*record({**WATCHED_LIVE, "events": []})).section("recorder").items
+    assert none == Words("None.")
+    assert "recorder" not in [section.key for section in shop_copy(*record()).sections], "no recorder reads a log"
 
 
 def test_what_an_operator_was_refused_is_told() -> None:

@@ -21,7 +21,7 @@ from press_monitor.certificate.html import SIGNS, render_html
 from press_monitor.certificate.model import Certificate, Grid, Pair, Section, Words
 from press_monitor.certificate.proof import code_text
 from tests.certificate.browser import Browser, chromium
-from tests.certificate.samples import entry, record, result, ugly
+from tests.certificate.samples import WATCHED_LIVE, entry, record, result, ugly
 from tests.certificate.test_pdf import AFTER, copies, facts_of, squeezed
 
 VOID = {"meta", "path", "rect", "polyline"}
@@ -118,7 +118,7 @@ def read(page: str) -> Reader:
 @pytest.mark.parametrize("verdict", ["pass", "exceptions", "review", "fail", "incomplete"])
 def test_every_fact_is_in_the_page(verdict: str) -> None:
     later = (entry(40, "inspection", result="accepted", inspector="Wilma Oakes"),)
-    kept, trace = record({"result": result(verdict=verdict)}, later)
+    kept, trace = record({**WATCHED_LIVE, "result": result(verdict=verdict)}, later)
     for certificate in copies(kept, trace).values():
         page = render_html(certificate, "letter")
         text = squeezed("".join(read(page).text))

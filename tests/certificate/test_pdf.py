@@ -25,7 +25,7 @@ from press_monitor.certificate.label import label_copy
 from press_monitor.certificate.model import Certificate, Grid, Pair, Words
 from press_monitor.certificate.pdf import LABELS, PAPERS, render_pdf
 from press_monitor.certificate.proof import code_text, read_code
-from tests.certificate.samples import entry, record, result, ugly
+from tests.certificate.samples import WATCHED_LIVE, entry, record, result, ugly
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 AFTER = b"\x44" * 32
@@ -87,7 +87,7 @@ def facts_of(certificate: Certificate) -> list[str]:
 )
 def test_every_fact_can_be_read_back(verdict: str, paper: str) -> None:
     later = (entry(40, "inspection", result="accepted", inspector="Wilma Oakes"),)
-    kept, trace = record({"result": result(verdict=verdict)}, later)
+    kept, trace = record({**WATCHED_LIVE, "result": result(verdict=verdict)}, later)
     for name in ("shop", "customer"):
         certificate = copies(kept, trace)[name]
         text = text_of(render_pdf(certificate, paper))

@@ -249,7 +249,7 @@ def test_codes_are_read_however_a_scanner_hands_them_on(copy: Copy) -> None:
 
 def test_no_copy_is_made_of_a_record_whose_seal_does_not_hold(shop: Shop, tmp_path: Any) -> None:
     broken = tmp_path / "broken.sqlite"
-    from press_monitor.archive import backup
+    from press_monitor.archive.backup import backup
 
     backup(shop.archive, broken)
     for table, column, row in (
