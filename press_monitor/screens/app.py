@@ -8,37 +8,45 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import App, SystemCommand
+from textual import events
+from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
+from textual.widgets import Input
 
+from press_monitor.archive.types import Json
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.base import WatchScreen
 from press_monitor.screens.floor.screen import FloorScreen
-from press_monitor.screens.reading import Raised, worst_first
+from press_monitor.screens.openings import Openings
+from press_monitor.screens.reading import Raised, unanswered_s, worst_first
+from press_monitor.screens.settle import load_ahead, settle
 from press_monitor.screens.shopview import ShopView
 from press_monitor.screens.source import Source
-from press_monitor.screens.theme import DEFAULT_THEME, NEXT_THEME, NO_COLOR_THEME, themes
-from press_monitor.screens.topline import worst
+from press_monitor.screens.theme import DEFAULT_THEME, FEW_COLOURS_THEME, NEXT_THEME, NO_COLOR_THEME, themes
+from press_monitor.screens.topline import place_words, worst
 from press_monitor.screens.widgets.palette import Marker
 from press_monitor.screens.words import kind_words
-from press_monitor.watch.types import Phase, Priority
+from press_monitor.watch.types import Priority
 
 if TYPE_CHECKING:
+    from press_monitor.screens.setup.hands import Hands
     from press_monitor.shop import Shop
 
-__all__ = ["Dashboard", "Restart", "marker_of", "run_dashboard"]
+__all__ = ["Dashboard", "Restart", "first_theme", "marker_of", "run_dashboard"]
 
 Restart = Callable[[], str | None]
 """Starts a recorder; returns None, or why it could not, in one line."""
 
 _POLL_S = 0.25
 _BELL_EVERY_S = 5.0
+_BELL_UNANSWERED_S = 2.0
 _READ_FIRST_S = 0.5
 _SECOND_DIGIT_S = 0.8
+_LOAD_AFTER_S = 1.5
 
 
-class Dashboard(App[None]):
+class Dashboard(Openings):
     """All screens over one archive."""
 
     TITLE = "press-monitor"
@@ -49,9 +57,13 @@ class Dashboard(App[None]):
         Binding("enter", "acknowledge", "Acknowledge the alarm on top"),
         Binding("a,A", "alarms", "Alarms"),
         Binding("c,C", "certificates", "Certificates"),
+        Binding("r,R", "records", "Records"),
+        Binding("s,S", "stores", "Stores"),
+        Binding("k,K", "silence_horn", "Silence the horn"),
         Binding("t,T", "theme", "Theme"),
         Binding("u,U", "units", "Units"),
         Binding("question_mark,f1", "explain", "Help"),
+        Binding("f2", "setup", "Setup"),
         Binding("f5", "restart", "Start the recorder"),
         Binding("q,Q,ctrl+q", "quit", "Quit", priority=False),
     ]
@@ -65,9 +77,12 @@ class Dashboard(App[None]):
         demo: bool = False,
         marker: Marker | None = None,
         archive: Path | None = None,
+        hands: Hands | None = None,
+        key: Path | None = None,
     ) -> None:
         super().__init__()
-        self.archive = archive
+        self.archive, self._key = archive, key
+        self.hands = hands
         self.source, self.shop, self.demo = source, shop, demo
         self.units = shop.units
         self.animation_level = "none"
@@ -86,11 +101,32 @@ class Dashboard(App[None]):
         """Themes, the floor, then the first look at the archive."""
         for theme in themes():
             self.register_theme(theme)
-        self.theme = NO_COLOR_THEME if "NO_COLOR" in os.environ else DEFAULT_THEME
+        self.theme = first_theme(os.environ, None if self.is_headless else self.console.color_system)
         self.source.poll()
         self._note_worst()
-        self.push_screen(FloorScreen())
+        self.push_screen(self.first_screen())
         self.set_interval(_POLL_S, self.look)
+        if not self.is_headless:
+            settle()
+            self.set_timer(_LOAD_AFTER_S, self._load_ahead)
+
+    def _load_ahead(self) -> None:
+        self.run_worker(self._load_and_settle())
+
+    async def _load_and_settle(self) -> None:
+        import asyncio
+
+        await asyncio.to_thread(load_ahead)
+        settle()
+
+    def first_screen(self) -> Screen[None]:
+        """What is shown first."""
+        return FloorScreen()
+
+    def on_descendant_focus(self, event: events.DescendantFocus) -> None:
+        """Nothing blinks: over a slow line each blink is a repaint, and only an alarm may draw the eye."""
+        if isinstance(event.widget, Input):
+            event.widget.cursor_blink = False
 
     def on_unmount(self) -> None:
         """Let go of the archive."""
@@ -103,14 +139,20 @@ class Dashboard(App[None]):
         second = int(self.source.now())
         if changed:
             self._note_worst()
-            for screen in self.screen_stack:
-                renew = getattr(screen, "renew", None)
-                if renew is not None:
-                    renew()
+            self._renew_shown()
         elif second != self._second:
             self._renew_foot()
         self._second = second
         self._ring()
+
+    def _renew_shown(self) -> None:
+        """What is seen: the top screen, and under a dialog what it lies on. The others catch up when they come up."""
+        for screen in reversed(self.screen_stack):
+            renew = getattr(screen, "renew", None)
+            if renew is not None:
+                renew()
+            if not screen.is_modal:
+                return
 
     def _renew_foot(self) -> None:
         # The timer may still tick once while the app closes and no screen is left.
@@ -132,14 +174,17 @@ class Dashboard(App[None]):
         now = self.source.monotonic()
         if not loud and not silent:
             self._rang_at = float("-inf")
-        elif now - self._rang_at >= _BELL_EVERY_S:
+        elif now - self._rang_at >= (_BELL_UNANSWERED_S if any(map(unanswered_s, loud)) else _BELL_EVERY_S):
             self._rang_at = now
             self.bell()
 
     # -- presses --
 
     def action_digit(self, digit: int) -> None:
-        """A press by its number; with ten or more presses the second digit has a moment to follow."""
+        """A press by its number; with ten or more presses the second digit has a moment to follow. 0 is the floor."""
+        if digit == 0 and not self._typed:
+            self.to_floor()
+            return
         count = len(self.source.presses)
         self._typed, self._typed_at = self._typed + str(digit), self.source.monotonic()
         number = int(self._typed)
@@ -156,14 +201,12 @@ class Dashboard(App[None]):
         if 1 <= number <= len(self.source.presses):
             self.open_press(self.source.presses[number - 1].place.name)
 
-    def open_press(self, name: str) -> None:
-        """Show one press; from another press's screen it takes that one's place."""
-        from press_monitor.screens.press.screen import PressScreen
-
-        if isinstance(self.screen, PressScreen):
-            self.screen.turn_to(name)
-        else:
-            self.push_screen(PressScreen(name))
+    def to_floor(self) -> None:
+        """Back to all presses, from wherever no question is open."""
+        while isinstance(self.screen, WatchScreen) and not isinstance(self.screen, FloorScreen):
+            if not self.screen.may_leave(self.to_floor):
+                return
+            self.pop_screen()
 
     # -- what operators do --
 
@@ -177,45 +220,21 @@ class Dashboard(App[None]):
         self.acknowledge(raised)
 
     def acknowledge(self, raised: Raised) -> None:
-        """Acknowledge one alarm."""
-        words = f"acknowledge press {raised.view.number} {kind_words(raised.alarm.kind).lower()}"
-        self.source.send("acknowledge", raised.view, words, alarm=raised.alarm, operator=self.operator)
+        """Acknowledge one alarm; one of the whole shop on every press it stands on."""
+        for each in [m for m in raised.members if m.loud] or [raised]:
+            self.send_about("acknowledge", "acknowledge", each)
         self._renew_foot()
 
-    def action_load(self, press: str | None = None) -> None:
-        """The start dialog, for the press on the screen or the first free one."""
-        from press_monitor.screens.dialogs.start import StartDialog
+    def send_about(self, kind: str, what: str, raised: Raised, args: Mapping[str, Json] | None = None) -> None:
+        """Send what somebody does about one alarm; the recorder's own alarms stand on no press."""
+        words = f"{what} {place_words(raised).lower()} {kind_words(raised.alarm.kind).lower()}"
+        press = raised.view if raised.view.number else None
+        self.source.send(kind, press, words, alarm=raised.alarm, operator=self.operator, args=args)
 
-        self.push_screen(StartDialog(press or self._here()))
-
-    def action_heat_off(self) -> None:
-        """Note that the heat is off on the press shown."""
-        self.ask_heat_off(self._here() or "")
-
-    def ask_heat_off(self, press: str) -> None:
-        """Ask before noting that the heat is off."""
-        from press_monitor.screens.dialogs.heat_off import HeatOffDialog
-
-        if self._loaded(press):
-            self.push_screen(HeatOffDialog(press))
-
-    def action_release(self) -> None:
-        """The release gate of the press shown."""
-        self.ask_release(self._here() or "")
-
-    def ask_release(self, press: str) -> None:
-        """The release gate of a press."""
-        from press_monitor.screens.dialogs.release import ReleaseGate
-
-        if self._loaded(press):
-            self.push_screen(ReleaseGate(press))
-
-    def _here(self) -> str | None:
-        return next((name for s in reversed(self.screen_stack) if (name := getattr(s, "press_name", None))), None)
-
-    def _loaded(self, press: str) -> bool:
-        view = self.source.press(press)
-        return view is not None and view.snapshot is not None and view.snapshot.phase is not Phase.EMPTY
+    def action_silence_horn(self) -> None:
+        """Have the horn be quiet for three minutes; what called still wants acknowledging."""
+        self.source.send("silence-horn", None, "silence the horn", operator=self.operator)
+        self._renew_foot()
 
     async def action_restart(self) -> None:
         """Start the recorder again, where it is silent and there is a way."""
@@ -232,25 +251,7 @@ class Dashboard(App[None]):
         self.hint = f"the recorder did not start: {failed}" if failed else ""
         self._renew_foot()
 
-    # -- everything else --
-
-    def action_alarms(self) -> None:
-        """All alarms, standing and past."""
-        from press_monitor.screens.alarms.screen import AlarmsScreen
-
-        if not isinstance(self.screen, AlarmsScreen):
-            self.push_screen(AlarmsScreen())
-
-    def action_certificates(self, number: int | None = None) -> None:
-        """The newest certificate, or the one with a number."""
-        from press_monitor.archive.reader import ArchiveReader
-        from press_monitor.paths import locations
-        from press_monitor.screens.certificates.screen import CertificateScreen
-
-        archive = self.archive
-        if archive is not None and not isinstance(self.screen, CertificateScreen):
-            folder = locations().data / "certificates"
-            self.push_screen(CertificateScreen(lambda: ArchiveReader(archive), folder, number))
+    # -- how it is shown --
 
     def action_theme(self) -> None:
         """Switch between dark and high contrast."""
@@ -263,24 +264,11 @@ class Dashboard(App[None]):
             if isinstance(screen, WatchScreen):
                 screen.renew()
 
-    def action_explain(self) -> None:
-        """The help of the screen shown."""
-        from press_monitor.screens.dialogs.explain import ExplainDialog
-
-        self.push_screen(ExplainDialog(getattr(self.screen, "place", "")))
-
-    async def action_quit(self) -> None:
-        """Say what goes on without the dashboard, then close it if so told."""
-        from press_monitor.screens.dialogs.leave import LeaveDialog
-
-        if not isinstance(self.screen, LeaveDialog):
-            self.push_screen(LeaveDialog())
-
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Everything that can be done, for the palette."""
         from press_monitor.screens.palette_commands import commands
 
-        yield from commands(self)
+        yield from commands(self, screen)
 
 
 def marker_of(environ: Mapping[str, str], platform: str) -> Marker:
@@ -292,7 +280,22 @@ def marker_of(environ: Mapping[str, str], platform: str) -> Marker:
     return next((m for m in Marker if m.value == word), usual)
 
 
-def run_dashboard(archive: Path, shop: Shop | ShopView, *, restart: Restart | None = None, demo: bool = False) -> None:
+def first_theme(environ: Mapping[str, str], colours: str | None) -> str:
+    """No colour where none is wanted, and the few strong ones where the terminal has but sixteen."""
+    if "NO_COLOR" in environ:
+        return NO_COLOR_THEME
+    return FEW_COLOURS_THEME if colours in ("standard", "windows") else DEFAULT_THEME
+
+
+def run_dashboard(
+    archive: Path,
+    shop: Shop | ShopView,
+    *,
+    restart: Restart | None = None,
+    demo: bool = False,
+    key: Path | None = None,
+    hands: Hands | None = None,
+) -> None:
     """Show the dashboard over `archive` until the operator closes it.
 
     Args:
@@ -300,6 +303,10 @@ def run_dashboard(archive: Path, shop: Shop | ShopView, *, restart: Restart | No
         shop: the shop file, or what screens know of it.
         restart: starts a recorder when the operator asks for one.
         demo: whether this is the simulated shop, whose recorder ends with it.
+        hands: what the setup screen needs; without it there is none.
+        key: the key that signs the ledger, where it does not lie in the usual place.
     """
     view = shop if isinstance(shop, ShopView) else ShopView.of(shop)
-    Dashboard(Source.at(archive, view.places), view, restart=restart, demo=demo, archive=archive).run()
+    Dashboard(
+        Source.at(archive, view.places), view, restart=restart, demo=demo, archive=archive, hands=hands, key=key
+    ).run()

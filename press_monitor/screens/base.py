@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual.app import ComposeResult
 from textual.screen import Screen
 from textual.widget import Widget
 
+from press_monitor.screens.let_go import drop_lines, let_go
 from press_monitor.screens.topline import bar_words, heart_words, notice_words
 from press_monitor.screens.widgets.bars import AlarmBar, Footline, FootWords, Key
 from press_monitor.screens.words import say_clock
@@ -24,6 +25,8 @@ class WatchScreen(Screen[None]):
 
     DEFAULT_CSS = "WatchScreen { background: $background; }"
     place: ClassVar[str] = ""
+    EXPLAINED: ClassVar[tuple[str, str] | None] = None
+    """For `?`: lines of keys (ending in a newline) and lines of what one sees, 76 cells wide, in the trade's words."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -56,6 +59,11 @@ class WatchScreen(Screen[None]):
     def on_mount(self) -> None:
         """Draw at once from what is known."""
         self.renew()
+
+    def on_unmount(self) -> None:
+        """Keep nothing of a screen that is gone."""
+        drop_lines(self)
+        let_go(self.dashboard)
 
     def on_screen_resume(self) -> None:
         """Catch up with what changed while another screen was on top."""
@@ -90,6 +98,10 @@ class WatchScreen(Screen[None]):
                 notice_tone,
             )
         )
+
+    def may_leave(self, then: Callable[[], None]) -> bool:
+        """Whether this screen may go now; one that has to ask first does `then` once the answer is yes."""
+        return True
 
     def idle_words(self) -> str:
         """Words for the line above the keys while no command waits for an answer."""

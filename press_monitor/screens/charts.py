@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Hashable
 from datetime import tzinfo
 
 import numpy as np
@@ -16,9 +17,10 @@ from press_monitor.screens.widgets.palette import Look
 from press_monitor.screens.words import say_clock
 from press_monitor.watch.types import Phase, Snapshot
 
-__all__ = ["axis_end", "bag_chart", "temperature_chart"]
+__all__ = ["axis_end", "bag_chart", "moment_of", "span_of", "temperature_chart"]
 
 _ROOM_TEMPERATURE = 15.0
+_STEP_S = 5.0
 
 
 def axis_end(snapshot: Snapshot) -> float:
@@ -33,11 +35,48 @@ def axis_end(snapshot: Snapshot) -> float:
     return math.ceil(wanted / step) * step
 
 
-def _span(snapshot: Snapshot, recent_min: float | None) -> tuple[float, float]:
+def span_of(snapshot: Snapshot, recent_min: float | None) -> tuple[float, float]:
+    """The minutes of the cure at the left and the right end of its charts."""
     if recent_min is None:
         return 0.0, axis_end(snapshot)
-    now = snapshot.t / 60.0
+    # In steps, so that the whole curve does not shift by a part of a dot each second.
+    now = math.ceil((snapshot.t + 1.0) / _STEP_S) * _STEP_S / 60.0
     return max(0.0, now - recent_min), max(now, min(recent_min, 1.0))
+
+
+def moment_of(view: PressView, snapshot: Snapshot, wide: int, tall: int, recent_min: float | None = None) -> Hashable:
+    """What the charts of a press depend on, in dots: it changes when a chart of `wide` x `tall` dots would, or sooner.
+
+    A curve is reduced to the least and the greatest value of each dot column, so a sample between them draws nothing.
+    """
+    x0, x1 = span_of(snapshot, recent_min)
+    column = (x1 - x0) / max(1, wide)
+    now = math.floor((snapshot.t / 60.0 - x0) / column)
+    left = minutes_left(snapshot)
+    end = (
+        None if left is None else (math.floor((snapshot.t / 60.0 + left - x0) / column), round(view.utc / 60.0 + left))
+    )
+    reach: tuple[int, ...] = ()
+    if view.trace is not None:
+        newest = view.trace.since((x0 + now * column) * 60.0)
+        if newest.shape[1]:
+            steps = np.array([_step(role, snapshot, tall) for role in view.trace.order])[:, None]
+            # Adding 0.0 makes a minus zero plain; a column without a value is told by a number no value comes to.
+            some = np.nan_to_num(np.floor(newest / steps), nan=-1e6)
+            reach = (*some.min(axis=1).astype(int).tolist(), *some.max(axis=1).astype(int).tolist())
+    alarms = tuple((a.id, a.state, a.priority) for a in snapshot.alarms)
+    limits = (snapshot.band_low_degC, snapshot.band_high_degC, snapshot.maximum_degC, snapshot.bag_minimum_Pa)
+    begun = tuple(span.start_s for span in snapshot.phases)
+    return (x0, x1, now, end, reach, alarms, limits, begun, snapshot.phase, recent_min)
+
+
+def _step(role: Role, snapshot: Snapshot, tall: int) -> float:
+    """About what one dot of height stands for, in the channel's SI unit."""
+    if role in (Role.INNER_MAT, Role.OUTER_MAT):
+        return (snapshot.maximum_degC - _ROOM_TEMPERATURE) / max(1, tall)
+    if role is Role.BAG:
+        return snapshot.bag_maximum_Pa / max(1, tall)
+    return math.inf
 
 
 def _marks(snapshot: Snapshot, look: Look, *, bag: bool | None) -> tuple[Mark, ...]:
@@ -104,7 +143,7 @@ def temperature_chart(
     `bag_over` lays the bag's curve, on its own scale, over the lower half. `recent_min` shows only the last minutes.
     """
     palette = look.palette
-    x0, x1 = _span(snapshot, recent_min)
+    x0, x1 = span_of(snapshot, recent_min)
     low, high = units.degrees(snapshot.band_low_degC), units.degrees(snapshot.band_high_degC)
     curves = _curves(view, units, look)
     top = units.degrees(snapshot.maximum_degC)
@@ -155,7 +194,7 @@ def bag_chart(
 ) -> Chart:
     """The bag's pressure between its limits; the minimum as a dotted line. `strip`: a few rows, so nearer."""
     palette = look.palette
-    x0, x1 = _span(snapshot, recent_min)
+    x0, x1 = span_of(snapshot, recent_min)
     minimum, maximum = units.pressed(snapshot.bag_minimum_Pa), units.pressed(snapshot.bag_maximum_Pa)
     curves = bag_curve(view, units, look)
     top, bottom = maximum * 1.05, 0.0

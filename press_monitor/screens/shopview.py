@@ -34,6 +34,8 @@ class ShopView:
     presets: tuple[Preset, ...] = ()
     recipes: tuple[str, ...] = ()
     zone: tzinfo | None = None
+    shop: Shop | None = None
+    """The whole shop file, for what has to be worked out; None where only the names are known."""
 
     @classmethod
     def of(cls, shop: Shop) -> ShopView:
@@ -49,4 +51,6 @@ class ShopView:
             places=tuple(Place(p.name, p.title, p.recipe) for p in shop.presses.values()),
             presets=tuple(presets),
             recipes=tuple(shop.recipes),
+            zone=shop.zone,
+            shop=shop,
         )

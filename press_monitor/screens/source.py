@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 import time
+import uuid
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -38,6 +39,7 @@ _TROUBLES = (ArchiveError, OSError, sqlite3.Error)
 """What an archive that is missing, busy, damaged or on a failing disk raises."""
 
 _KEEP_DONE_S, _KEEP_REFUSAL_S = 4.0, 12.0
+_WEEK_S = 7 * 86_400.0
 _GRACE_S = 2.0
 """How long after a command's death an answer is still waited for."""
 
@@ -53,8 +55,8 @@ class Reader(Protocol):
         """Who records."""
         ...
 
-    def press_states(self) -> Mapping[str, PressState]:
-        """The last state of every press."""
+    def press_states(self, known: Mapping[str, tuple[float, str | None]]) -> Mapping[str, PressState]:
+        """The last state of every press whose time and cycle are not `known`."""
         ...
 
     def open_cycles(self) -> Sequence[OpenCycle]:
@@ -67,6 +69,10 @@ class Reader(Protocol):
 
     def events(self, cycle_id: str | None, after: int = 0) -> Sequence[EventRow]:
         """Events numbered above `after`."""
+        ...
+
+    def alarms_since(self, utc: float) -> Mapping[str, int]:
+        """How often each kind of alarm was raised in the cures sealed since."""
         ...
 
     def command_answer(self, command_uuid: str) -> CommandAnswer | None:
@@ -117,6 +123,8 @@ class PressView:
     about: Mapping[str, Json] = field(default_factory=dict)
     """What the recorder says of itself and of the press's port: ``horn``, ``port``, ``archive_why``, ``speed``."""
     version: int = 0
+    zero_utc: float | None = None
+    """Second 0 of its axis, where it is the recorder itself and no press."""
 
     @property
     def utc(self) -> float:
@@ -127,6 +135,8 @@ class PressView:
 
     def clock(self, t: float) -> float:
         """The shop's UTC second at `t` on the cycle's axis."""
+        if self.zero_utc is not None:
+            return self.zero_utc + t
         return self.utc - ((self.snapshot.t if self.snapshot else 0.0) - t)
 
 
@@ -150,6 +160,7 @@ class Source:
         places: the shop's presses in order.
         send: writes one command to the archive.
         now: UTC seconds. monotonic: seconds that never step.
+        distress: what a recorder whose archive takes nothing says beside it, at a UTC second.
     """
 
     def __init__(
@@ -160,6 +171,7 @@ class Source:
         send: Callable[[Command], object],
         now: Callable[[], float] = time.time,
         monotonic: Callable[[], float] = time.monotonic,
+        distress: Callable[[float], Mapping[str, Json] | None] = lambda now: None,
     ) -> None:
         self.now, self.monotonic = now, monotonic
         self.presses: tuple[PressView, ...] = tuple(PressView(n, p) for n, p in enumerate(places, 1))
@@ -171,6 +183,11 @@ class Source:
         self._version: int | None = None
         self._beats: tuple[int, float] | None = None
         self._beat_at = monotonic()
+        self._distress = distress
+        self.distress: Mapping[str, Json] = {}
+        """What the recorder says beside an archive that takes nothing: ``since_utc``, ``why``, ``advice``."""
+        self._own: set[str] = set()
+        """Notices of what the dashboard does by itself, which no recorder answers."""
         self._over: set[str] = set()
         """Cycles that were asked for and are no longer open: they have no live rows."""
         self._events_of = ""
@@ -180,9 +197,15 @@ class Source:
     def at(cls, path: Path, places: Sequence[Place]) -> Source:
         """The source of the archive at `path`."""
         from press_monitor.archive.commands import send_command
+        from press_monitor.archive.distress import Distress
         from press_monitor.archive.reader import ArchiveReader
 
-        return cls(lambda: ArchiveReader(path), places, send=lambda command: send_command(path, command))
+        return cls(
+            lambda: ArchiveReader(path),
+            places,
+            send=lambda command: send_command(path, command),
+            distress=Distress(path).heard,
+        )
 
     def poll(self) -> bool:
         """Read what is new; whether anything a screen shows has changed."""
@@ -198,7 +221,13 @@ class Source:
             if self.trouble != str(error):
                 self.trouble, changed = str(error), True
             self.close()
-        return self._hear() or changed
+        return self._hear() or self._hear_distress() or changed
+
+    def _hear_distress(self) -> bool:
+        told = self._distress(self.now()) or {}
+        changed = told.get("since_utc") != self.distress.get("since_utc")
+        self.distress = told
+        return changed
 
     def close(self) -> None:
         """Let go of the archive; the next poll opens it again."""
@@ -230,6 +259,16 @@ class Source:
                 self.trouble = str(error)
         return tuple(self._events)
 
+    def alarms_of_week(self) -> Mapping[str, int]:
+        """How often each kind of alarm was raised in the cures sealed in the last seven days."""
+        if self._reader is None:
+            return {}
+        try:
+            return self._reader.alarms_since(self.shop_now() - _WEEK_S)
+        except _TROUBLES as error:
+            self.trouble = str(error)
+            return {}
+
     def send(
         self,
         kind: str,
@@ -260,8 +299,21 @@ class Source:
         self.notices = (*self.notices[-7:], notice)
         return notice
 
+    def note(self, words: str) -> Notice:
+        """Say that something is on its way that is no command to a press; `settle` says what came of it."""
+        notice = Notice(uuid.uuid4().hex, words, "sent", "", self.monotonic())
+        self._own.add(notice.uuid)
+        self.notices = (*self.notices[-7:], notice)
+        return notice
+
+    def settle(self, notice: Notice, state: str, text: str) -> None:
+        """What became of something noted: ``done`` or ``refused``, and why."""
+        fresh = replace(notice, state=state, text=text, at=self.monotonic())
+        self._own.discard(notice.uuid)
+        self.notices = (*(n for n in self.notices if n.uuid != notice.uuid), fresh)
+
     def _read(self, reader: Reader) -> None:
-        states = reader.press_states()
+        states = reader.press_states({v.place.name: (v.stamp, v.cycle_id) for v in self.presses if v.snapshot})
         drawn = {v.trace.start.cycle_id for v in self.presses if v.trace is not None}
         wanted = {s.cycle_id for s in states.values() if s.cycle_id is not None} - drawn - self._over
         starts = {c.start.cycle_id: c.start for c in reader.open_cycles()} if wanted else {}
@@ -288,7 +340,8 @@ class Source:
         trace, ticket = view.trace, view.ticket
         # a released press shows its last cycle, sealed by now, until the next one begins
         shows_last = state.cycle_id is None and (state.snapshot or {}).get("phase") == Phase.RELEASED.value
-        if state.cycle_id != view.cycle_id and not shows_last:
+        over = state.cycle_id is None and not shows_last
+        if over or (state.cycle_id != view.cycle_id and not shows_last):
             trace, ticket = None, {}
         start = starts.get(state.cycle_id or "")
         if trace is None and start is not None:
@@ -327,13 +380,16 @@ class Source:
         """Look up answers, let old notices go."""
         now, kept = self.monotonic(), []
         for notice in self.notices:
-            fresh = self._ask(notice, now) if notice.state == "sent" else notice
+            fresh = self._ask(notice, now) if self._waits(notice) else notice
             keep = _KEEP_DONE_S if fresh.state == "done" else _KEEP_REFUSAL_S
             if fresh.state == "sent" or now - fresh.at < keep:
                 kept.append(fresh)
         changed = tuple(kept) != self.notices
         self.notices = tuple(kept)
         return changed
+
+    def _waits(self, notice: Notice) -> bool:
+        return notice.state == "sent" and notice.uuid not in self._own
 
     def _ask(self, notice: Notice, now: float) -> Notice:
         try:

@@ -6,10 +6,11 @@ from textual.theme import Theme
 
 from press_monitor.screens.widgets.palette import CONTRAST, DARK, MONO, Palette, css
 
-__all__ = ["DEFAULT_THEME", "NEXT_THEME", "NO_COLOR_THEME", "THEME_WORDS", "themes"]
+__all__ = ["DEFAULT_THEME", "FEW_COLOURS_THEME", "NEXT_THEME", "NO_COLOR_THEME", "THEME_WORDS", "themes"]
 
 DEFAULT_THEME = DARK.name
 NO_COLOR_THEME = MONO.name
+FEW_COLOURS_THEME = CONTRAST.name
 NEXT_THEME = {DARK.name: CONTRAST.name, CONTRAST.name: DARK.name, MONO.name: MONO.name}
 """What T switches to; without colour there is nothing to switch."""
 THEME_WORDS = {DARK.name: "dark", CONTRAST.name: "high contrast", MONO.name: "no colour"}

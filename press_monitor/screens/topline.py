@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import tzinfo
 
-from press_monitor.archive.types import Json
 from press_monitor.quantities import UnitSystem
-from press_monitor.screens.reading import Raised, failing_value, minutes_left, worst_first
+from press_monitor.screens.reading import Raised, failing_value, minutes_left, unanswered_s, worst_first
 from press_monitor.screens.source import Heartbeat, Notice, Source
 from press_monitor.screens.widgets.bars import BarWords
 from press_monitor.screens.widgets.cells import plain
@@ -15,7 +13,7 @@ from press_monitor.screens.widgets.palette import Tone
 from press_monitor.screens.words import kind_words, say_clock, say_minutes
 from press_monitor.watch.types import Phase, Priority
 
-__all__ = ["bar_words", "has_no_horn", "heart_words", "notice_words", "worst"]
+__all__ = ["bar_words", "has_no_horn", "heart_words", "notice_words", "place_words", "worst"]
 
 
 def worst(source: Source) -> Raised | None:
@@ -33,11 +31,15 @@ def has_no_horn(source: Source) -> bool:
 def bar_words(source: Source, shop_name: str, units: UnitSystem, zone: tzinfo | None, width: int) -> BarWords:
     """The two lines on top: a silent recorder first, then the worst alarm, else the shop at rest."""
     heart = source.heartbeat
-    if heart.seen and heart.silent:
+    silent = heart.seen and heart.silent
+    # While the archive takes nothing its heartbeat stops too: what the recorder says beside it is the truer word.
+    if silent and not source.distress:
         return _silent(heart, zone)
     failing = next((v.about for v in source.presses if v.about.get("archive_failing_since_utc")), None)
-    if failing is not None:
-        return _failing(failing, zone)
+    if source.distress or failing is not None:
+        told = source.distress or failing or {}
+        since = told.get("since_utc") or told.get("archive_failing_since_utc")
+        return _failing(since, str(told.get("why") or told.get("archive_why") or ""), zone, stale=silent)
     raised = worst(source)
     if raised is not None:
         return _alarm(source, raised, units, zone, width)
@@ -59,35 +61,48 @@ def _silent(heart: Heartbeat, zone: tzinfo | None) -> BarWords:
     )
 
 
-def _failing(about: Mapping[str, Json], zone: tzinfo | None) -> BarWords:
+def _failing(since: float | None, why: str, zone: tzinfo | None, *, stale: bool) -> BarWords:
+    shown = "What stands below is old, look at the presses" if stale else "Readings are shown but not kept"
     return BarWords(
         Tone.ALARM,
         True,
         kind_words("archive-failing"),
-        plain(str(about.get("archive_why") or "")),
-        f"since {say_clock(float(about['archive_failing_since_utc']), zone)}",
-        "Readings are shown but not kept. Free or change the disk now; cures go on being watched.",
+        plain(why),
+        f"since {say_clock(float(since), zone)}" if since is not None else "",
+        f"{shown}. Free or change the disk now; cures go on being watched.",
     )
+
+
+def place_words(raised: Raised) -> str:
+    """Where an alarm stands: ``PRESS 2``, or the presses that share one."""
+    if not raised.view.number:
+        return "RECORDER"
+    numbers = sorted({m.view.number for m in raised.members})
+    if len(numbers) > 5:
+        return f"{len(numbers)} PRESSES"
+    return f"PRESSES {' '.join(map(str, numbers))}" if numbers else f"PRESS {raised.view.number}"
 
 
 def _alarm(source: Source, raised: Raised, units: UnitSystem, zone: tzinfo | None, width: int) -> BarWords:
     view, alarm = raised.view, raised.alarm
     high = alarm.priority is Priority.HIGH
     others = sum(1 for r in worst_first(source.presses) if r.loud) - raised.loud
-    value = failing_value(view.snapshot, alarm, units) if view.snapshot else ""
-    head = f"PRESS {view.number}  {kind_words(alarm.kind)}"
+    value = failing_value(view.snapshot, alarm, units) if view.snapshot and not raised.members else ""
+    head = f"{place_words(raised)}  {kind_words(alarm.kind)}"
     since = view.clock(alarm.since_s)
     when = f"since {say_clock(since, zone)} ({say_minutes(view.utc - since)})"
     if not alarm.standing:
         when = f"{say_clock(since, zone)} to {say_clock(view.clock(alarm.cleared_s or 0.0), zone)}, over now"
     advice, message = plain(alarm.advice), plain(alarm.message)
+    late = unanswered_s(raised)
+    unanswered = f"NOBODY ANSWERED FOR {say_minutes(late).upper()}. " if late is not None else ""
     return BarWords(
         tone=Tone.ALARM if high else Tone.ATTENTION,
         loud=raised.loud,
         head=head,
         detail=message if width >= 110 else value,
         when=when,
-        second=advice or message,
+        second=unanswered + (advice or message),
         key="[Enter] acknowledge" if raised.loud else "acknowledged",
         more=f"+{others} more [A]" if others > 0 else "",
     )
@@ -113,7 +128,7 @@ def heart_words(source: Source, *, demo: bool = False) -> tuple[str, Tone]:
     if not heart.seen:
         return "no recorder yet", Tone.ATTENTION
     if heart.silent:
-        return "RECORDER SILENT", Tone.ALARM
+        return kind_words("archive-failing") if source.distress else "RECORDER SILENT", Tone.ALARM
     who = "demo" if demo else "recorder"
     return f"{who}, no horn" if has_no_horn(source) else who, Tone.FINE
 

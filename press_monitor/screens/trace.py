@@ -14,6 +14,8 @@ __all__ = ["LiveTrace"]
 
 Floats = NDArray[np.float64]
 
+_LEAST_GAP_S = 5.0
+
 
 class LiveTrace:
     """Times in s and one column a channel (degC, Pa gauge, A); nan where a channel had no value.
@@ -30,6 +32,8 @@ class LiveTrace:
             self.roles[role] = (*self.roles.get(role, ()), n)
         self._size = 0
         self._data: Floats = np.empty((1 + len(start.channels), 256))
+        self.order = tuple(role_of(channel.name) for channel in start.channels)
+        self._gap: tuple[int, float] = (0, _LEAST_GAP_S)
         self._lines = [_line(c.unit, c.decimals) for c in start.channels]
 
     def __len__(self) -> int:
@@ -60,11 +64,21 @@ class LiveTrace:
         found = self.roles.get(role, ())
         return self._data[1 + found[which], : self._size] if which < len(found) else None
 
+    def since(self, t: float) -> Floats:
+        """The rows from second `t` of the cycle's axis on, shape (channels, rows), the channels in `order`."""
+        return self._data[1:, int(np.searchsorted(self.times, t)) : self._size]
+
+    def row(self, n: int) -> Floats:
+        """Row `n`: a value a channel, in `order`."""
+        return self._data[1:, n]
+
     @property
     def gap(self) -> float:
         """Seconds between two rows from which on the record counts as broken: four usual intervals, at least 5 s."""
-        steps = np.diff(self.times[-200:])
-        return max(5.0, 4.0 * float(np.median(steps))) if steps.size else 5.0
+        if self._gap[0] != self._size:
+            steps = np.diff(self.times[-200:])
+            self._gap = self._size, max(_LEAST_GAP_S, 4.0 * float(np.median(steps))) if steps.size else _LEAST_GAP_S
+        return self._gap[1]
 
 
 def _line(unit: str, decimals: int) -> tuple[float, float]:

@@ -43,6 +43,9 @@ KIND_WORDS = {
     "recorder-gap": "GAP IN RECORD",
     "clock-step": "CLOCK STEPPED",
     "archive-failing": "RECORD FAILING",
+    "shop-heat-lost": "HEAT LOST IN THE SHOP",
+    "shop-air-lost": "AIR LOST IN THE SHOP",
+    "shop-no-readings": "NO READINGS IN THE SHOP",
 }
 """Where the kind's own name is not the plainest word."""
 

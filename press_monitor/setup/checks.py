@@ -21,6 +21,7 @@ from press_monitor.fitting import FittedPress, fit_press, refuse_shared
 from press_monitor.setup.findings import Finding, fine, note, problem
 from press_monitor.setup.port_use import port_rows, wanted_ports
 from press_monitor.shop import Shop, ShopError, load_shop
+from press_monitor.watch.outside import look_at
 
 __all__ = [
     "Fitting",
@@ -28,6 +29,7 @@ __all__ = [
     "check_calibration",
     "check_clock",
     "check_disk",
+    "check_distress",
     "check_horn",
     "check_key",
     "check_phone",
@@ -188,18 +190,39 @@ def check_recorder(row: RecorderRow | None, held: bool, now_utc: float, presses:
         return [problem("recorder", words, "see whether the computer or its disk hangs; then start it again")]
     findings = [fine("recorder", f"process {row.pid} records, version {row.version}")]
     for name, about in presses.items():
-        port = about.get("port") or {}
-        if port.get("state") == "lost" or port.get("talk") in ("silent", "garbled", "no answer", "flooded"):
-            words = f"{name}: {port.get('talk') if port.get('state') == 'open' else 'lost'}: {port.get('why')}"
-            findings.append(problem("port", words, "press-monitor ports; then the cable and the settings", name))
-        elif port.get("state") == "open":
-            findings.append(fine("port", f"{name}: open, {port.get('talk', '')}", name))
+        findings += _running_port(name, about.get("port") or {})
     own: Mapping[str, Json] = next(iter(presses.values()), {})
     if why := own.get("archive_why"):
         findings.append(problem("disk", f"what is read cannot be kept: {why}", "make room on the disk"))
     if why := own.get("awake"):
         findings.append(note("power", str(why), "switch sleep off in the system's settings"))
+    for alarm in own.get("alarms") or ():
+        # The others are told by the checks of disk and horn.
+        if alarm["kind"] == "clock-step" and alarm["acknowledged_s"] is None:
+            findings.append(note("clock", alarm["message"], alarm["advice"]))
     return findings
+
+
+def _running_port(name: str, port: Mapping[str, Json]) -> list[Finding]:
+    """What the recorder says of one press's port and of the instruments on it."""
+    if port.get("trouble"):
+        why = port.get("why") or port.get("device") or "why is not known"
+        do = look_at(str(port.get("word"))) or "press-monitor ports; then the cable and the settings"
+        return [problem("port", f"{name}: port {port['word']}: {why}", do, name)]
+    found = [
+        note("port", f"{name}: {each}", "its supply, its wiring, its number", name) for each in port.get("notes") or ()
+    ]
+    if port.get("state") == "open":
+        found.append(fine("port", f"{name}: open, {port.get('talk', '')}", name))
+    return found
+
+
+def check_distress(told: Mapping[str, Json] | None) -> list[Finding]:
+    """What a recorder says whose archive takes nothing: `told` as it was found beside the archive, None for nothing."""
+    if told is None:
+        return []
+    words = f"the recorder cannot keep what is read: {told.get('why') or 'the disk refuses'}"
+    return [problem("disk", words, str(told.get("advice") or "make room on the disk"))]
 
 
 def _ago(seconds: float) -> str:

@@ -72,6 +72,7 @@ _SHOP: dict[str, tuple[tuple[str, str, str], ...]] = {
         ("name!", "of the shop, on every certificate", '"Juniper Flat Section Repair"'),
         ("units!", "us (degF, psi) or si (degC, kPa)", '"us"'),
         ("altitude", "above the sea, for the air's pressure", '"300 ft"'),
+        ("time_zone", "whose times of day the screens show; else the computer's", '"America/Denver"'),
         ("ambient", "usual temperature of the shop", '"65 degF"'),
     ),
     "compounds.NAME": (

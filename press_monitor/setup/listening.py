@@ -91,15 +91,19 @@ def listen(
     ask: bytes = b"",
     make: Opener = SerialPort,
     clock: Callable[[], float] = time.monotonic,
+    stop: Callable[[], bool] = lambda: False,
 ) -> Heard:
-    """Listen for so long, or until a few whole lines came; with `ask`, asking twice a second. Raises `PortLost`."""
+    """Listen for so long, or until a few whole lines came; with `ask`, asking twice a second. Raises `PortLost`.
+
+    `stop` is asked at least ten times a second; once it says so, the port is let go at once.
+    """
     line = make(settings)
     line.open()
     data, began, asked = bytearray(), clock(), float("-inf")
     if ask:
         data += b"\n"  # an answer begins with a whole line
     try:
-        while clock() - began < seconds and len(data) < _MOST_BYTES:
+        while clock() - began < seconds and len(data) < _MOST_BYTES and not stop():
             if ask and clock() - asked >= _ASK_EVERY_S:
                 asked = clock()
                 line.write(ask)
@@ -122,11 +126,14 @@ def find_baud(
     make: Opener = SerialPort,
     clock: Callable[[], float] = time.monotonic,
     told: Callable[[Heard], None] = lambda _: None,
+    stop: Callable[[], bool] = lambda: False,
 ) -> Heard | None:
     """The first baud at which text comes; None where there is none. `told` hears of each. Raises `PortLost`."""
     for baud in bauds:
+        if stop():
+            break
         at = LineSettings(settings.wanted, baud, settings.bytesize, settings.parity, settings.stopbits)
-        heard = listen(at, seconds, ask=ask, make=make, clock=clock)
+        heard = listen(at, seconds, ask=ask, make=make, clock=clock, stop=stop)
         told(heard)
         if heard.readable:
             return heard

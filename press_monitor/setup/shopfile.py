@@ -48,6 +48,27 @@ release_below = "180 degF"
 bag_pressure = "32 psi"
 bag_minimum = "28 psi"
 bag_maximum = "40 psi"
+
+# Ready-made repairs, from the inner mat to the outer mat: each is started in two keys. Layers without a compound are
+# casing. Measure yours and put them in.
+[repairs.sidewall-16]
+layers = [
+    {{ name = "repair patch", thickness = "4 mm", compound = "section-gum" }},
+    {{ name = "casing", thickness = "6 mm" }},
+    {{ name = "filler rubber", thickness = "6 mm", compound = "section-gum" }},
+]
+[repairs.crown-30]
+layers = [
+    {{ name = "repair patch", thickness = "6 mm", compound = "section-gum" }},
+    {{ name = "casing", thickness = "14 mm" }},
+    {{ name = "filler rubber", thickness = "10 mm", compound = "section-gum" }},
+]
+[repairs.shoulder-44]
+layers = [
+    {{ name = "repair patch", thickness = "8 mm", compound = "section-gum" }},
+    {{ name = "casing", thickness = "22 mm" }},
+    {{ name = "filler rubber", thickness = "14 mm", compound = "section-gum" }},
+]
 """
 
 
@@ -132,7 +153,7 @@ def write_checked(path: Path, text: str) -> None:
 
     Raises `ShopError`, leaving what was there as it was; OSError where the folder cannot be written to.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     handle, fresh = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:

@@ -12,7 +12,7 @@ from press_monitor.setup.channels_asked import ask_channel, ask_roles
 from press_monitor.setup.guess import guess_form
 from press_monitor.setup.listening import BAUDS, Heard
 from press_monitor.setup.shopfile import PressPlan, add_press, starter_text
-from press_monitor.setup.steps import Answer, Choice, Facts, Listen, SetupStopped, Step, Tried, Try
+from press_monitor.setup.steps import Answer, Choice, Facts, Listen, Question, SetupStopped, Step, Tried, Try
 from press_monitor.setup.talk import ask, choose
 
 __all__ = ["Wizard", "identity_for"]
@@ -30,6 +30,7 @@ _KINDS = (
 
 class Wizard:
     """One run of setup. `step` is what is wanted now; `answer` gives it; `text` is the finished shop file.
+    `last_try` is the press as it was tried last, for watching it while somebody says whether it is right.
 
     Raises `SetupStopped` from `answer` where a person chose to stop.
     """
@@ -42,6 +43,7 @@ class Wizard:
     def _begin(self) -> None:
         self.text: str | None = None
         self.press = ""
+        self.last_try: Try | None = None
         self._dialogue = self._talk()
         self.step: Step | None = next(self._dialogue)
 
@@ -49,6 +51,22 @@ class Wizard:
         """Answer the present step. A bad answer leaves the question standing, with `error`."""
         self._given.append(given)
         self._send(given)
+        if isinstance(self.step, Question) and self.step.error:
+            self._given.pop()
+
+    @property
+    def answers(self) -> tuple[str, ...]:
+        """What was answered so far, in order; what came from a port by itself is left out."""
+        return tuple(given for given in self._given if isinstance(given, str))
+
+    def look_again(self, facts: Facts) -> None:
+        """Go on with other facts, such as the ports there are now. An answer they no longer allow is asked anew."""
+        kept, self._facts, self._given = list(self._given), facts, []
+        self._begin()
+        for given in kept:
+            self.answer(given)
+            if isinstance(self.step, Question) and self.step.error:
+                return
 
     def back(self) -> None:
         """Take back the last answer to a question, and whatever came by itself after it."""
@@ -136,7 +154,7 @@ class Wizard:
         free = [port for port in self._facts.ports if port.device not in self._facts.held]
         told = tuple(f"{device}: {words}" for device, words in self._facts.held.items())
         choices = [Choice(port.device, _port_words(port)) for port in free]
-        choices.append(Choice(_OTHER, "another device name, or an address such as socket://10.0.0.7:4001"))
+        choices.append(Choice(_OTHER, "another name, or an address like socket://10.0.0.7:4001"))
         chosen = yield from choose("port", "Which port is it on?", choices, choices[0].value, told=told)
         if chosen == _OTHER:
             return (yield from ask("port name", "Its device name or address:", good=self._not_held))
@@ -172,7 +190,8 @@ class Wizard:
 
     def _tried(self, text: str) -> Generator[Step, Answer, bool]:
         """Show what the press gives and ask whether it is right."""
-        told = yield Try(text, self.press)
+        self.last_try = Try(text, self.press)
+        told = yield self.last_try
         lines = told.lines if isinstance(told, Tried) else ()
         trouble = (told.trouble,) if isinstance(told, Tried) and told.trouble else ()
         answer = yield from choose(

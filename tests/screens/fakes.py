@@ -198,6 +198,7 @@ class FakePress:
     rows: list[tuple[int, int, tuple[int | None, ...]]] = field(default_factory=list)
     events: list[EventRow] = field(default_factory=list)
     ticket: dict[str, object] = field(default_factory=dict)
+    repair: object = None
 
 
 def _event(number: int, cycle: str, t: float, utc: float, kind: str, event: object) -> EventRow:
@@ -338,17 +339,28 @@ class FakeArchive:
     def _cycle(self, press: FakePress) -> str | None:
         return f"cycle-{press.name}" if press.snapshot is not None and press.rows else None
 
-    def press_states(self) -> dict[str, PressState]:
+    def press_states(self, known=None) -> dict[str, PressState]:
         return {
             p.name: PressState(p.name, self._cycle(p), self.clock.utc, to_json(p.snapshot))
             for p in self.presses
-            if p.snapshot is not None
+            if p.snapshot is not None and (known or {}).get(p.name) != (self.clock.utc, self._cycle(p))
         }
 
     def open_cycles(self) -> list[OpenCycle]:
         return [
             OpenCycle(
-                CycleStart(cycle, p.name, NOW - p.snapshot.t, "live", {}, None, p.ticket, CHANNELS, 1, {}),
+                CycleStart(
+                    cycle,
+                    p.name,
+                    NOW - p.snapshot.t,
+                    "live",
+                    {"release_below": 82.2},
+                    p.repair,
+                    p.ticket,
+                    CHANNELS,
+                    1,
+                    {},
+                ),
                 p.rows[-1][0],
             )
             for p in self.presses
@@ -358,6 +370,9 @@ class FakeArchive:
     def rows(self, cycle_id: str, after_seq: int = -1) -> Trace:
         press = next(p for p in self.presses if self._cycle(p) == cycle_id)
         return Trace.from_rows(CHANNELS, 1, [r for r in press.rows if r[0] > after_seq])
+
+    def alarms_since(self, utc: float) -> dict[str, int]:
+        return {"bag-low": 3}
 
     def command_answer(self, command_uuid: str) -> CommandAnswer | None:
         return self.answers.get(command_uuid)

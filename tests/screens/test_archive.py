@@ -87,7 +87,7 @@ def test_a_damaged_archive_is_trouble_in_words_not_an_end(path):
 def test_a_state_of_another_version_is_named(archive, monkeypatch):
     real = archive.press_states()
     odd = {**real, "P1": replace(real["P1"], snapshot={"phase": "simmering"})}
-    monkeypatch.setattr(archive, "press_states", lambda: odd)
+    monkeypatch.setattr(archive, "press_states", lambda known: odd)
     source = archive.source()
     source.poll()
     assert source.trouble.startswith("P1: its state is of another version")
@@ -99,7 +99,7 @@ async def test_a_failing_disk_is_louder_than_any_press(archive, monkeypatch):
     monkeypatch.setattr(
         archive,
         "press_states",
-        lambda: {n: replace(s, snapshot={**s.snapshot, "recorder": about}) for n, s in real().items()},
+        lambda known: {n: replace(s, snapshot={**s.snapshot, "recorder": about}) for n, s in real().items()},
     )
     app = make_dashboard(archive)
     async with app.run_test(size=(100, 24)):
@@ -115,7 +115,7 @@ async def test_an_empty_press_with_a_lost_port_says_so(monkeypatch):
     real = archive.press_states
     port = {"port": {"state": "lost", "why": "unplugged"}}
 
-    def states():
+    def states(known=None):
         made = real()
         return {**made, "P1": replace(made["P1"], snapshot={**made["P1"].snapshot, "recorder": port})}
 

@@ -154,6 +154,11 @@ def test_marks_stand_on_the_bottom_row():
     assert cells.line(4)[10] == "▲"
 
 
+def test_a_span_of_a_minute_names_no_minute_twice():
+    cells = draw_chart(Chart(View(0.0, 1.4, 0.0, 10.0), x_axis=True, x_unit="min"), 60, 5, Look())
+    assert cells.line(4).split() == ["0", "1", "min"]
+
+
 @pytest.mark.parametrize(
     ("low", "high", "most", "expected"),
     [(0, 100, 6, [0, 20, 40, 60, 80, 100]), (70, 310, 5, [100, 150, 200, 250, 300]), (0, 1, 3, [0, 0.5, 1])],

@@ -5,7 +5,7 @@ import unicodedata
 from hypothesis import given
 from hypothesis import strategies as st
 
-from press_monitor.screens.widgets.cells import Cells, clip, plain, width_of
+from press_monitor.screens.widgets.cells import Cells, clip, plain, shorten, width_of
 from press_monitor.screens.widgets.drawn import strip_of
 
 
@@ -53,3 +53,19 @@ def test_escape_sequences_and_bidirectional_marks_are_taken_out():
 @given(st.text(max_size=40), st.integers(0, 20))
 def test_clipped_text_fits(text, width):
     assert width_of(clip(plain(text), width)) <= width
+
+
+def test_a_sentence_too_long_for_its_place_ends_with_a_whole_clause_or_word():
+    assert shorten("outer mat only: element or lead", 24) == "outer mat only"
+    assert shorten("release below 180 °F, cured: 94 %", 40) == "release below 180 °F, cured: 94 %"
+    assert shorten("element or its lead has failed at the plug", 24) == "element or its lead has…"
+    assert shorten("a: element or its lead has failed", 24) == "a: element or its lead…"
+    assert shorten("its calibration was due on 2030-08-29", 30) == "its calibration was due on…"
+    assert shorten("unpronounceable-identification", 12) == "unpronounce…"
+
+
+@given(st.text(), st.integers(0, 40))
+def test_shortened_text_fits_and_is_the_beginning(text, width):
+    short = shorten(text, width)
+    assert width_of(short) <= width
+    assert text.startswith(short.removesuffix("…").rstrip() if short != text else text)

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import shutil
+import threading
 from pathlib import Path
 
 import pypdf
 import pytest
 
-from press_monitor.archive import Archive
+from press_monitor.archive import Archive, ArchiveReader
 from press_monitor.certificate import export
 from press_monitor.paths import HOME_VARIABLE
 from press_monitor.screens.app import Dashboard
 from press_monitor.screens.certificates.screen import CertificateScreen
+from press_monitor.screens.dialogs.inspection import InspectionDialog
 from press_monitor.screens.floor.screen import FloorScreen
 from tests.archive.helpers import flip, tamper
 from tests.certificate.conftest import seal
@@ -46,6 +48,13 @@ async def settled(app, pilot) -> str:
     await app.workers.wait_for_complete()
     await pilot.pause()
     return "\n".join(screen_lines(app))
+
+
+def held(monkeypatch, owner: type, name: str) -> threading.Event:
+    """Have a method wait for the event before it does its work."""
+    go, real = threading.Event(), getattr(owner, name)
+    monkeypatch.setattr(owner, name, lambda *args, **named: (go.wait(10.0), real(*args, **named))[1])
+    return go
 
 
 async def test_the_newest_comes_up_and_the_keys_turn_it_over(sealed):
@@ -93,19 +102,27 @@ async def test_no_column_of_the_text_is_cut_on_the_narrowest_terminal(sealed):
         assert "=" * 80 in await settled(app, pilot)
 
 
-async def test_saving_says_where(sealed, tmp_path):
+async def test_each_form_is_saved_beside_the_archive_and_it_says_where(sealed):
     app = over(sealed)
-    async with app.run_test(size=(160, 40)) as pilot:
+    folder = sealed.parent / "certificates"
+    async with app.run_test(size=(200, 40)) as pilot:
         await pilot.press("c")
         await settled(app, pilot)
-        await pilot.press("s")
-        shown = await settled(app, pilot)
-        place = tmp_path / "home" / "data" / "certificates" / "certificate-000002.pdf"
-        found = next(tmp_path.rglob("certificate-000002.pdf"))
-        assert app.screen.words == f"saved: {found}"
-        assert "saved: " in shown
-        assert found.parent.name == place.parent.name
-        assert pypdf.PdfReader(found).metadata.title == "Certificate 2: review"
+        for key, name, begins in (
+            ("s", "certificate-000002.pdf", b"%PDF-"),
+            ("h", "certificate-000002.html", b"<!doctype html>"),
+            ("x", "certificate-000002.csv", b"# press-monitor certificate"),
+        ):
+            await pilot.press(key)
+            shown = await settled(app, pilot)
+            assert f"saved: {folder / name}" in shown
+            assert (folder / name).read_bytes().startswith(begins)
+        assert pypdf.PdfReader(folder / "certificate-000002.pdf").metadata.title == "Certificate 2: review"
+        await pilot.press("c")
+        await settled(app, pilot)
+        await pilot.press("h")
+        await settled(app, pilot)
+        assert (folder / "certificate-000002-customer.html").exists()
 
 
 async def test_opening_hands_it_to_the_desktop_or_says_that_it_cannot(sealed, monkeypatch):
@@ -168,3 +185,57 @@ async def test_help_explains_it(sealed):
         await settled(app, pilot)
         await pilot.press("question_mark")
         assert "shop's copy, customer's copy, label" in await settled(app, pilot)
+
+
+@pytest.mark.parametrize("key", ["i", "b", "w", "e", "v", "s"])
+async def test_a_key_before_the_certificate_is_read_enters_nothing_and_says_so(sealed, monkeypatch, key):
+    reading = held(monkeypatch, CertificateScreen, "_read")
+    app = over(sealed)
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("c", key)
+        assert isinstance(app.screen, CertificateScreen)
+        await pilot.pause()
+        assert "still reading: press it once more" in "\n".join(screen_lines(app))
+        assert app.source.notices == ()
+        reading.set()
+        assert "Certificate 2, the shop's copy" in await settled(app, pilot)
+
+
+async def test_an_inspection_is_of_the_certificate_that_is_read_not_of_one_on_its_way(sealed, monkeypatch):
+    app = over(sealed)
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("c")
+        await settled(app, pilot)
+        reading = held(monkeypatch, CertificateScreen, "_read")
+        await pilot.press("left", "i")
+        assert isinstance(app.screen, CertificateScreen)
+        reading.set()
+        assert "Certificate 1, the shop's copy" in await settled(app, pilot)
+        await pilot.press("i")
+        assert isinstance(app.screen, InspectionDialog)
+        assert "Inspection of certificate 1" in await settled(app, pilot)
+
+
+async def test_the_next_key_counts_while_the_same_certificate_is_read_anew(sealed, monkeypatch):
+    app = over(sealed)
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("c")
+        await settled(app, pilot)
+        reading = held(monkeypatch, CertificateScreen, "_read")
+        app.screen.look_again()  # as after an inspection was entered
+        await pilot.press("i")
+        assert isinstance(app.screen, InspectionDialog)
+        reading.set()
+
+
+async def test_no_question_comes_up_over_another_screen(sealed, monkeypatch):
+    app = over(sealed)
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("c")
+        await settled(app, pilot)
+        reading = held(monkeypatch, ArchiveReader, "records")
+        await pilot.press("b", "question_mark")
+        help_shown = app.screen
+        reading.set()
+        await settled(app, pilot)
+        assert app.screen is help_shown

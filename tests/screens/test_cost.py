@@ -21,7 +21,7 @@ async def test_nothing_is_drawn_while_nothing_changes(monkeypatch):
         assert len(drawn) == 4
         real_states = archive.press_states
 
-        def only_second():
+        def only_second(known=None):
             return {
                 name: state if name == "P2" else replace(state, utc=state.utc - 1.0)
                 for name, state in real_states().items()

@@ -10,12 +10,11 @@ from press_monitor.screens.dialogs.explain import ExplainDialog
 from press_monitor.screens.dialogs.heat_off import HeatOffDialog
 from press_monitor.screens.dialogs.leave import LeaveDialog
 from press_monitor.screens.dialogs.release import ReleaseGate
-from press_monitor.screens.dialogs.start import StartDialog
 from press_monitor.screens.floor.screen import FloorScreen
 from press_monitor.screens.press.screen import PressScreen
 from press_monitor.watch.types import AlarmState, GateView
 from tests.screens.conftest import make_dashboard, screen_lines
-from tests.screens.fakes import FakePress, four_presses, many_presses, shop_of
+from tests.screens.fakes import four_presses, many_presses, shop_of
 
 SIZE = (80, 24)
 
@@ -27,7 +26,7 @@ async def test_a_digit_opens_that_press_and_escape_returns(dashboard):
         assert dashboard.screen.press_name == "P3"
         await pilot.press("1")
         assert dashboard.screen.press_name == "P1"
-        await pilot.press("right")
+        await pilot.press("down")
         assert dashboard.screen.press_name == "P2"
         await pilot.press("escape")
         assert isinstance(dashboard.screen, FloorScreen)
@@ -98,49 +97,6 @@ async def test_the_palette_and_a_click_on_the_bar_acknowledge_too(archive, dashb
         assert [c.kind for c in archive.sent] == ["acknowledge"] * 2
 
 
-async def test_load_starts_with_one_digit_and_enter(archive):
-    presses = [*four_presses()[:3], FakePress("P4", "Small", None)]
-    archive = shop_of(presses)
-    app = make_dashboard(archive)
-    async with app.run_test(size=SIZE) as pilot:
-        await pilot.press("l", "2")
-        assert isinstance(app.screen, StartDialog)
-        await pilot.press("enter")
-        (sent,) = archive.sent
-        assert (sent.kind, sent.press, sent.cycle_id) == ("start", "P4", None)
-        assert sent.args["repair"] == "# shoulder"
-        assert sent.args["recipe"] == "section-300"
-        assert isinstance(app.screen, FloorScreen)
-
-
-async def test_load_takes_a_whole_ticket_and_cleans_it(archive, dashboard):
-    async with dashboard.run_test(size=SIZE) as pilot:
-        await pilot.press("4", "l")
-        screen = dashboard.screen
-        await pilot.press("4", "down", "right", "down")
-        await pilot.press(*"A1", "down", *"bead", "down", *"77", "down", *"Kim")
-        screen.tire.value = "A1\x1b[2J"
-        await pilot.press("enter")
-        (sent,) = archive.sent
-        assert sent.args == {
-            "recipe": "slow-270",
-            "repair": None,
-            "ticket": {"tire": "A1[2J", "section": "bead", "number": "77", "operator": "Kim"},
-        }
-        assert sent.operator == "Kim"
-        await pilot.press("l")
-        assert dashboard.screen.operator.value == "Kim"
-        await pilot.press("escape")
-        assert len(archive.sent) == 1
-
-
-async def test_load_says_when_the_press_is_taken(dashboard):
-    async with dashboard.run_test(size=SIZE) as pilot:
-        await pilot.press("1", "l")
-        await pilot.pause()
-        assert any("A cure is running here" in line for line in screen_lines(dashboard))
-
-
 async def test_heat_off_asks_once_and_says_that_it_only_notes(archive, dashboard):
     async with dashboard.run_test(size=SIZE) as pilot:
         await pilot.press("h")
@@ -203,10 +159,10 @@ async def test_alarms_lists_standing_and_what_to_do(dashboard):
         assert "NOT ACKNOWLEDGED" in text
         assert "Open the remote air valve now." in text
         assert "follows: pressure lost" in text
+        assert "▌ ▲ PRESS 2" in text
         await pilot.press("down", "down")
         text = "\n".join(screen_lines(dashboard)[2:])
-        assert "PRESS 2" not in text
-        assert "PRESS 3  HEAT LOST" in text
+        assert "▌ ▲ PRESS 3  HEAT LOST" in text
         await pilot.press("escape")
         assert isinstance(dashboard.screen, FloorScreen)
 
@@ -319,7 +275,7 @@ async def test_the_bell_repeats_until_acknowledged(archive, dashboard, monkeypat
 async def test_no_horn_is_said_in_words(archive, dashboard, monkeypatch):
     real = archive.press_states
 
-    def states():
+    def states(known=None):
         return {n: replace(s, snapshot={**s.snapshot, "recorder": {"horn": "none"}}) for n, s in real().items()}
 
     monkeypatch.setattr(archive, "press_states", states)
@@ -357,6 +313,9 @@ async def test_the_palette_lists_everything_possible_now(dashboard):
         for name in (
             "Press 2 South",
             "Press 4 Small: release gate",
+            "Press 1 North: log of this cure",
+            "Shelve: press 2 bag low",
+            "Shelve: press 3 heat lost",
             "Load a press",
             "Alarms",
             "Theme",

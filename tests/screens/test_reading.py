@@ -9,8 +9,8 @@ from press_monitor.screens.reading import headline, minutes_left, worst_first
 from press_monitor.screens.source import Place, PressView
 from press_monitor.screens.widgets.palette import Tone
 from press_monitor.screens.words import pressure
-from press_monitor.watch.types import AlarmState, FaceView, GateView, Phase, Priority
-from tests.screens.fakes import alarm, degC, snapshot
+from press_monitor.watch.types import AlarmState, FaceView, GateView, Phase, PortView, Priority
+from tests.screens.fakes import alarm, degC, shop_of, snapshot
 
 US = UnitSystem.named("us")
 
@@ -113,3 +113,31 @@ def test_a_consequence_graver_than_its_cause_speaks_for_itself():
 def test_a_pressure_just_below_zero_is_zero():
     assert pressure(-0.03 * PSI, US) == " 0.0"
     assert pressure(-100.0, UnitSystem.named("si")) == "   0"
+
+
+def test_a_silent_press_is_named_by_its_port_where_that_is_known():
+    silent = alarm("no-readings", 3000.0, 3005.0, "No readings", "Watch the gauges.", channel=None)
+    shot = snapshot(3180, Phase.HOLD, alarms=(silent,), words="port unplugged: ttyUSB0, trying again")
+    assert headline(view(shot), US).word == "NO READINGS"
+    gone = PortView("unplugged", "/dev/ttyUSB0", "is not there", trouble=True, lost=True)
+    head = headline(view(replace(shot, port=gone)), US)
+    assert (head.word, head.line) == ("PORT UNPLUGGED", "port unplugged: ttyUSB0, trying again")
+
+
+@pytest.mark.parametrize(("down", "words"), [(False, "ready: bag to 0, then ram"), (True, "ready: bag at 0, then ram")])
+def test_a_press_that_may_be_released_says_what_comes_next(down, words):
+    shot = snapshot(3180, Phase.COOL_DOWN, gate=GateView(True, True, True, down), words="cured, leave the bag up")
+    assert headline(view(shot), US).line == words
+    still_hot = replace(shot, gate=GateView(True, True, False, down))
+    assert headline(view(still_hot), US).line == "cured, leave the bag up"
+
+
+def test_a_cooling_press_says_below_what_it_may_be_released():
+    # The recipe as a recorder writes it: temperatures in degC.
+    source = shop_of().source()
+    source.poll()
+    cooling = source.press("P4")
+    assert headline(cooling, US).line.startswith("release below 180 °F, cured")
+    assert headline(cooling, UnitSystem.named("si")).line.startswith("release below 82 °C")
+    uncured = replace(cooling, snapshot=replace(cooling.snapshot, gate=GateView(True, False, False, False)))
+    assert "release below" not in headline(uncured, US).line

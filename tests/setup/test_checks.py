@@ -142,8 +142,10 @@ def row(age=1.0, stopped=None):
     return RecorderRow("recorder", "host", 77, "0.1.0", NOW - 100.0, NOW - age, 5, stopped)
 
 
-PORT = {"state": "open", "talk": "readings", "why": ""}
-GARBLED = {**PORT, "talk": "garbled", "why": "right baud?"}
+PORT = {"state": "open", "talk": "readings", "why": "", "word": "readings", "trouble": False, "notes": []}
+GARBLED = {**PORT, "word": "garbled", "trouble": True, "why": "right baud?"}
+GONE = {**PORT, "state": "lost", "word": "unplugged", "trouble": True, "device": "COM4"}
+ALARM = {"kind": "clock-step", "message": "The clock was set", "advice": "By the network.", "acknowledged_s": None}
 RUNS = ("fine", "process 77 records, version 0.1.0")
 DUMB = {"horn": "none", "horn_words": "gone", "phone": "unusable", "phone_words": "gone"}
 
@@ -166,24 +168,41 @@ DUMB = {"horn": "none", "horn_words": "gone", "phone": "unusable", "phone_words"
             True,
             {
                 "P1": {
-                    "port": {**PORT, "talk": "garbled", "why": "right baud?"},
+                    "port": GARBLED,
                     "archive_why": "full",
                     "awake": "no bus",
+                    "alarms": [ALARM, {**ALARM, "acknowledged_s": 7.0}, {**ALARM, "kind": "archive-failing"}],
                 },
-                "P2": {"port": {"state": "lost", "talk": "waiting", "why": "gone"}},
+                "P2": {"port": GONE},
+                "P3": {"port": {**PORT, "notes": ["unit 3 does not answer"]}},
             },
             [
                 RUNS,
-                ("problem", "P1: garbled: right baud?"),
-                ("problem", "P2: lost: gone"),
+                ("problem", "P1: port garbled: right baud?"),
+                ("problem", "P2: port unplugged: COM4"),
+                ("note", "P3: unit 3 does not answer"),
+                ("fine", "P3: open, readings"),
                 ("problem", "what is read cannot be kept: full"),
                 ("note", "no bus"),
+                ("note", "The clock was set"),
             ],
         ),
     ],
 )
 def test_recorders(recorder, held, presses, expected):
     assert told(checks.check_recorder(recorder, held, NOW, presses)) == expected
+
+
+def test_a_running_port_in_trouble_says_what_to_see_to():
+    (_, garbled, gone) = checks.check_recorder(row(), True, NOW, {"P1": {"port": GARBLED}, "P2": {"port": GONE}})
+    assert "baud, parity" in garbled.do and "Plug its cable in again" in gone.do
+
+
+def test_what_a_recorder_says_beside_an_archive_that_takes_nothing_is_told():
+    assert checks.check_distress(None) == []
+    (found,) = checks.check_distress({"why": "database or disk is full", "advice": "Make room on the disk."})
+    assert found.state is State.PROBLEM and found.do == "Make room on the disk."
+    assert found.words == "the recorder cannot keep what is read: database or disk is full"
 
 
 HORN, PHONE = Horn("COM5", "dtr"), Phone(("a://b",))

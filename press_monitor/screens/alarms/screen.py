@@ -1,9 +1,8 @@
-"""All alarms of all presses, standing and past, each with what to do."""
+"""All alarms of all presses, standing and past, each with what to do; acknowledged, shelved and reset from here."""
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from datetime import tzinfo
 from typing import ClassVar
 
@@ -11,107 +10,68 @@ from textual import events
 from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
+from press_monitor.screens.alarms.deeds import is_kept, reset, shelve
+from press_monitor.screens.alarms.listing import Row, count_words, draw_rows, rows_of
 from press_monitor.screens.base import WatchScreen
-from press_monitor.screens.reading import Raised, alarms_of, speaks_for_itself, tone_of
 from press_monitor.screens.widgets.bars import Key
-from press_monitor.screens.widgets.cells import Cells, plain
+from press_monitor.screens.widgets.cells import Cells
 from press_monitor.screens.widgets.drawn import Drawn
 from press_monitor.screens.widgets.palette import Look
-from press_monitor.screens.words import kind_words, say_clock, say_minutes
 from press_monitor.watch.types import AlarmState
 
-__all__ = ["AlarmList", "AlarmsScreen", "draw_alarms"]
-
-_STATES = {
-    AlarmState.UNACKNOWLEDGED: "NOT ACKNOWLEDGED",
-    AlarmState.ACKNOWLEDGED: "acknowledged",
-    AlarmState.RETURNED_UNACKNOWLEDGED: "over, NOT ACKNOWLEDGED",
-    AlarmState.LATCHED_UNACKNOWLEDGED: "kept, NOT ACKNOWLEDGED",
-    AlarmState.LATCHED_ACKNOWLEDGED: "kept until reset",
-    AlarmState.SHELVED: "shelved",
-    AlarmState.SUPPRESSED: "suppressed",
-    AlarmState.OUT_OF_SERVICE: "out of service",
-    AlarmState.NORMAL: "over",
-}
-
-
-def _order(found: Iterable[Raised]) -> list[Raised]:
-    """Loud, then standing, then past; the newest first in each; consequences after their root."""
-    ranked = sorted(found, key=lambda r: (not r.loud, not r.alarm.standing))
-    roots = [r for r in ranked if r.view.snapshot and speaks_for_itself(r.alarm, r.view.snapshot)]
-    made: list[Raised] = []
-    for root in roots:
-        made.append(root)
-        made += [
-            r
-            for r in ranked
-            if r not in roots and r.alarm.consequence_of == root.alarm.id and r.view.place.name == root.view.place.name
-        ]
-    return made + [r for r in ranked if r not in made]
-
-
-def draw_alarms(found: Sequence[Raised], first: int, width: int, height: int, look: Look, zone: tzinfo | None) -> Cells:
-    """The list from alarm number `first` on: one line for a consequence."""
-    palette, signs = look.palette, look.signs
-    cells = Cells(width, height, palette.ground, palette.text)
-    if not found:
-        cells.text(1, 1, "No alarm stands, and none was raised in the cures now open.", palette.text)
-        return cells
-    row = 0
-    for raised in found[first:]:
-        alarm, view = raised.alarm, raised.view
-        ink = palette.tone(tone_of(alarm)) if alarm.standing or raised.loud else palette.dim
-        child = view.snapshot is not None and not speaks_for_itself(alarm, view.snapshot)
-        since = view.clock(alarm.since_s)
-        span = f"since {say_clock(since, zone)}"
-        if alarm.standing:
-            span += f" ({say_minutes(view.utc - since)})"
-        else:
-            span = f"{say_clock(since, zone)} to {say_clock(view.clock(alarm.cleared_s or 0.0), zone)}"
-        at = 5 if child else 1
-        sign = f"{signs.alarm} " if alarm.standing else f"{signs.idle} "
-        name = f"{sign}PRESS {view.number}  {kind_words(alarm.kind)}"
-        if child:
-            cells.text(at, row, f"follows: {kind_words(alarm.kind).lower()}  {span}", palette.dim, most=width - at - 1)
-            row += 1
-            continue
-        words = palette.text if alarm.standing or raised.loud else palette.dim
-        lines = [line for part in (alarm.message, alarm.advice) for line in textwrap.wrap(plain(part), width - 4)]
-        cells.fill(0, row, width, 1 + len(lines), palette.panel)
-        end = cells.right(width - 1, row, f"{alarm.priority.value}, {_STATES[alarm.state]}", ink, bold=raised.loud)
-        at = cells.text(at, row, name, ink, bold=True, most=end - 2)
-        cells.text(at + 2, row, span, words, most=end - at - 3)
-        for line in lines:
-            row += 1
-            cells.text(3, row, line, words)
-        row += 1
-        if row >= height:
-            break
-        row += 1 if height >= 30 else 0
-    return cells
+__all__ = ["AlarmList", "AlarmsScreen"]
 
 
 class AlarmList(Drawn):
-    """The scrolling body."""
+    """The list. What is chosen stays chosen however the list moves."""
 
     def __init__(self) -> None:
         super().__init__()
-        self.found: Sequence[Raised] = ()
-        self.first = 0
+        self.rows: Sequence[Row] = ()
         self.zone: tzinfo | None = None
+        self._marked: Hashable = None
+        self._first = 0
+        self._places: list[tuple[int, int]] = []
+
+    def show(self, rows: Sequence[Row], zone: tzinfo | None) -> None:
+        """Show other rows."""
+        self.rows, self.zone = rows, zone
+        self.touch()
+
+    @property
+    def index(self) -> int:
+        """Where the chosen row stands; the first where it is gone."""
+        return next((n for n, row in enumerate(self.rows) if row.name == self._marked), 0)
+
+    @property
+    def chosen(self) -> Row | None:
+        """The chosen row."""
+        return self.rows[self.index] if self.rows else None
 
     def key(self) -> Hashable:
-        """The presses' versions, and where the list begins."""
-        return (tuple((r.alarm, r.view.version) for r in self.found), self.first)
+        """The rows as they stand, to the minute, and which is chosen."""
+        rows = tuple((r.name, r.raised.alarm, r.depth, round(r.raised.view.utc / 10.0)) for r in self.rows)
+        return (rows, self.index, self._first, self.zone)
 
     def draw(self, width: int, height: int, look: Look) -> Cells:
-        """Draw the list."""
-        return draw_alarms(self.found, self.first, width, height, look, self.zone)
+        """Draw the list and remember where its rows are."""
+        cells, self._places = draw_rows(self.rows, self.index, self._first, width, height, look, self.zone)
+        if self._places:
+            self._first = self._places[0][1]
+        return cells
 
     def move(self, step: int) -> None:
-        """Scroll by alarms."""
-        self.first = min(max(0, self.first + step), max(0, len(self.found) - 1))
-        self.touch()
+        """Choose another row."""
+        if self.rows:
+            self._marked = self.rows[min(max(0, self.index + step), len(self.rows) - 1)].name
+            self.touch()
+
+    def on_click(self, event: events.Click) -> None:
+        """Choose the row under the pointer."""
+        row = next((index for line, index in self._places if line == event.y), None)
+        if row is not None:
+            self.move(row - self.index)
+            self.screen.renew_foot() if isinstance(self.screen, WatchScreen) else None
 
     def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
         """The wheel."""
@@ -127,25 +87,49 @@ class AlarmsScreen(WatchScreen):
 
     CSS_PATH = "alarms.tcss"
     place = "Alarms"
+    EXPLAINED = (
+        """\
+Up Down   choose an alarm      Esc  back
+Enter     acknowledge the chosen one, with what hangs under it
+S R       shelve it, or take it off the shelf; reset one that is kept
+""",
+        """\
+Those nobody has acknowledged first, then those that stand, then the shelved
+and those that are over. Each says what is wrong, since when, and what to do.
+What follows from an alarm hangs under it, and so do the presses under an
+alarm of the whole shop. A high one that calls in vain for three minutes says
+so. A shelved one calls nobody until its time is up: by name and reason only.
+Kept means over, but to be looked at before it goes.""",
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,backspace", "back", "Back"),
         Binding("down", "move(1)", "Next"),
         Binding("up", "move(-1)", "Before"),
         Binding("pagedown", "move(5)", "Further"),
         Binding("pageup", "move(-5)", "Back up"),
+        Binding("enter", "acknowledge_chosen", "Acknowledge this one"),
+        Binding("s,S", "shelve", "Shelve, or take off the shelf"),
+        Binding("r,R", "reset", "Reset one that is kept"),
     ]
 
     def __init__(self) -> None:
         super().__init__()
         self.list = AlarmList()
+        self._week: Mapping[str, int] = {}
 
     def keys(self) -> tuple[Key, ...]:
-        """Few."""
+        """What can be done with the chosen alarm, then the usual."""
+        row = self.list.chosen
+        state = row.raised.alarm.state if row else None
+        kept = row is not None and is_kept(row.raised)
         return (
             Key("Esc", "back", "back"),
-            Key("Up Down", "move"),
-            Key("1-9", "press"),
+            *((Key("Enter", "acknowledge", "acknowledge_chosen"),) if row and row.raised.loud else ()),
+            *((Key("S", "off the shelf" if state is AlarmState.SHELVED else "shelve", "shelve"),) if row else ()),
+            *((Key("R", "reset", "reset"),) if kept else ()),
             Key("?", "help", "app.explain"),
+            Key("K", "silence horn", "app.silence_horn"),
+            Key("1-9", "press"),
             Key("Ctrl+P", "all", "app.command_palette"),
         )
 
@@ -153,17 +137,42 @@ class AlarmsScreen(WatchScreen):
         """The list."""
         yield self.list
 
+    def idle_words(self) -> str:
+        """How many."""
+        return count_words(self.list.rows, self._week, self.list.chosen)
+
+    def on_mount(self) -> None:
+        """What the week's sealed cures had is read once."""
+        self._week = self.dashboard.source.alarms_of_week()
+
     def renew_body(self) -> None:
         """The alarms as last read."""
-        app = self.dashboard
-        self.list.zone = app.shop.zone
-        self.list.found = _order(alarms_of(app.source.presses))
-        self.list.touch()
+        self.list.show(rows_of(self.dashboard.source.presses), self.dashboard.shop.zone)
+        self.renew_foot()
 
     def action_back(self) -> None:
         """To the screen before."""
         self.app.pop_screen()
 
     def action_move(self, step: int) -> None:
-        """Scroll."""
+        """Choose another alarm."""
         self.list.move(step)
+        self.renew_foot()
+
+    def action_acknowledge_chosen(self) -> None:
+        """Acknowledge the chosen alarm; needs no name."""
+        row = self.list.chosen
+        if row is not None and row.raised.loud:
+            self.dashboard.acknowledge(row.raised)
+
+    def action_shelve(self) -> None:
+        """Ask how long and why; one that is shelved comes back at once."""
+        row = self.list.chosen
+        if row is not None:
+            shelve(self.dashboard, row.raised)
+
+    def action_reset(self) -> None:
+        """Reset an alarm that is kept after its cause went."""
+        row = self.list.chosen
+        if row is not None:
+            reset(self.dashboard, row.raised)

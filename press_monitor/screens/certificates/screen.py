@@ -4,78 +4,30 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
-from collections.abc import Callable, Hashable, Iterable
-from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from collections.abc import Iterable, Iterator
+from functools import partial
+from typing import ClassVar
 
-from textual import events
+from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
 from press_monitor.archive.types import ArchiveError
-from press_monitor.certificate.text import WIDTH
-from press_monitor.screens.base import WatchScreen
+from press_monitor.screens.records.deeds import CertificateDeeds
+from press_monitor.screens.records.desk import Desk, begin
+from press_monitor.screens.records.text_view import TextView
 from press_monitor.screens.widgets.bars import Key
-from press_monitor.screens.widgets.cells import Cells, clip
-from press_monitor.screens.widgets.drawn import Drawn
-from press_monitor.screens.widgets.palette import Look
 
-if TYPE_CHECKING:
-    from press_monitor.archive.reader import ArchiveReader
-
-__all__ = ["CertificateScreen", "CertificateView"]
+__all__ = ["CertificateScreen"]
 
 COPIES = ("shop", "customer", "label")
 _TROUBLES = (ArchiveError, OSError, sqlite3.Error)
 _NEWEST = 1
 
 
-class CertificateView(Drawn):
-    """The text, scrolled by lines."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.heading = ""
-        self.lines: tuple[str, ...] = ()
-        self.first = 0
-
-    def key(self) -> Hashable:
-        """What is shown, and from which line on."""
-        return (self.heading, self.lines, self.first)
-
-    def draw(self, width: int, height: int, look: Look) -> Cells:
-        """A heading that stays, and the lines below it."""
-        palette = look.palette
-        cells = Cells(width, height, palette.ground, palette.text)
-        # The text is eighty columns wide: where the terminal is no wider, every one of them is needed.
-        left = 1 if width > WIDTH + 1 else 0
-        cells.text(left, 0, clip(self.heading, width - 2 * left), palette.text, bold=True)
-        for row, line in enumerate(self.lines[self.first : self.first + height - 1], start=1):
-            rule = bool(line) and not line.strip("=-")
-            cells.text(left, row, clip(line, width - 2 * left), palette.dim if rule else palette.text)
-        return cells
-
-    def move(self, step: int) -> None:
-        """Scroll, and stop where the last line is in sight."""
-        self.first = max(0, min(self.first + step, len(self.lines) - self.size.height + 1))
-        self.touch()
-
-    def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
-        """The wheel."""
-        self.move(3)
-
-    def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
-        """The wheel."""
-        self.move(-3)
-
-
-class CertificateScreen(WatchScreen):
-    """A certificate by its number, the newest where none is given.
-
-    Args:
-        open_reader: opens the archive for reading.
-        folder: where saved certificates go; made when the first one is saved.
-        number: the certificate's.
+class CertificateScreen(CertificateDeeds):
+    """A certificate by its number, the newest where none is given. Saved copies go into the desk's folder for papers,
+    made when the first one is saved.
     """
 
     CSS_PATH = "certificates.tcss"
@@ -91,26 +43,51 @@ class CertificateScreen(WatchScreen):
         Binding("left", "turn(-1)", "The certificate before"),
         Binding("right", "turn(1)", "The next certificate"),
         Binding("c,C", "copy", "Shop's copy, customer's copy, label"),
-        Binding("s,S", "save", "Save as PDF"),
+        Binding("s,S", "save('pdf')", "Save as PDF"),
+        Binding("h,H", "save('html')", "Save as a web page"),
+        Binding("x,X", "save('csv')", "Save its readings"),
         Binding("o,O", "open", "Save and open"),
     ]
 
-    def __init__(self, open_reader: Callable[[], ArchiveReader], folder: Path, number: int | None = None) -> None:
-        super().__init__()
-        self._open, self._folder, self.number, self.which = open_reader, folder, number, COPIES[0]
-        self.view = CertificateView()
-        self.words = ""
+    def __init__(self, desk: Desk, number: int | None = None) -> None:
+        super().__init__(desk)
+        self.number, self.which = number, COPIES[0]
+        self.view = TextView()
+        self.shown: int | None = None
+        self.has_read = False
 
     def keys(self) -> tuple[Key, ...]:
         """Few."""
         return (
             Key("Esc", "back", "back"),
             Key("C", "copy", "copy"),
-            Key("S", "save", "save"),
+            Key("S", "PDF", "save('pdf')"),
+            Key("H", "web page", "save('html')"),
             Key("O", "open", "open"),
+            Key("I", "inspect", "inspect"),
+            Key("B", "came back", "comeback"),
             Key("Left Right", "other"),
             Key("?", "help", "app.explain"),
         )
+
+    def number_meant(self) -> int | None:
+        """The one that is shown: none while another one is being read, so that nothing is entered on what one left."""
+        return self.shown
+
+    def none_meant(self) -> str:
+        """That it comes, or that there is none."""
+        return "there is no certificate yet" if self.has_read else "still reading: press it once more in a moment"
+
+    def action_where_used(self) -> None:
+        """What shared something with it."""
+        if self.shown is None:
+            self.tell(self.none_meant())
+        else:
+            super().action_where_used()
+
+    def look_again(self) -> None:
+        """Something was entered that belongs on it."""
+        self.show(keep=True)
 
     def body(self) -> Iterable[Widget]:
         """The text."""
@@ -119,23 +96,25 @@ class CertificateScreen(WatchScreen):
     def renew_body(self) -> None:
         """What was sealed does not change under the reader."""
 
-    def idle_words(self) -> str:
-        """What saving came to, and where the file is."""
-        return self.words
-
     def on_mount(self) -> None:
         """Read the certificate."""
         super().on_mount()
         self.show()
 
-    def show(self) -> None:
-        """Read and show the certificate anew."""
-        self.run_worker(self._show(), exclusive=True, group="read")
+    def show(self, *, keep: bool = False) -> None:
+        """Read and show the certificate anew; `keep`: where the reader was."""
+        if self.shown != self.number:
+            self.shown, self.has_read = None, False
+        begin(self, partial(self._show, keep), "read")
 
-    async def _show(self) -> None:
+    async def _show(self, keep: bool) -> None:
         heading, lines = await asyncio.to_thread(self._read)
+        self.shown, self.has_read = self.number, True
         self.view.heading, self.view.lines = heading, lines
-        self.view.first = 0
+        if keep:
+            self.view.move(0)
+        else:
+            self.view.first = 0
         self.view.touch()
         self.renew_foot()
 
@@ -144,7 +123,7 @@ class CertificateScreen(WatchScreen):
         from press_monitor.certificate.text import render
 
         try:
-            with self._open() as reader:
+            with self.desk.reader() as reader:
                 if self.number is None:
                     newest = reader.records(limit=_NEWEST)
                     if not newest:
@@ -166,50 +145,51 @@ class CertificateScreen(WatchScreen):
 
     def action_page(self, step: int) -> None:
         """Scroll by screens."""
-        self.view.move(step * max(1, self.view.size.height - 3))
+        self.view.page(step)
 
     def action_turn(self, step: int) -> None:
         """The certificate before or after, as far as there are any."""
         if self.number is None:
             return
         try:
-            with self._open() as reader:
+            with self.desk.reader() as reader:
                 newest = reader.records(limit=_NEWEST)
         except _TROUBLES as error:
-            self._tell(str(error))
+            self.tell(str(error))
             return
         wanted = self.number + step
         if newest and 1 <= wanted <= newest[0].number:
             self.number = wanted
-            self._tell("")
+            self.tell("")
             self.show()
 
     def action_copy(self) -> None:
         """From the shop's copy to the customer's to the label."""
         self.which = COPIES[(COPIES.index(self.which) + 1) % len(COPIES)]
-        self._tell("")
+        self.tell("")
         self.show()
 
-    def action_save(self) -> None:
-        """Save this copy as PDF and say where."""
-        self.run_worker(self._save(show=False), exclusive=True, group="save")
+    def action_save(self, form: str = "pdf") -> None:
+        """Save this copy and say where."""
+        begin(self, partial(self._save, form, show=False), "save")
 
     def action_open(self) -> None:
         """Save this copy as PDF and hand it to the desktop's viewer."""
-        self.run_worker(self._save(show=True), exclusive=True, group="save")
+        begin(self, partial(self._save, "pdf", show=True), "save")
 
-    async def _save(self, *, show: bool) -> None:
+    async def _save(self, form: str, *, show: bool) -> None:
         if self.number is None:
+            self.tell(self.none_meant())
             return
-        self._tell("saving")
-        self._tell(await asyncio.to_thread(self._saved, self.number, self.which, show))
+        self.tell("saving")
+        self.tell(await asyncio.to_thread(self._saved, self.number, form, self.which, show))
 
-    def _saved(self, number: int, which: str, show: bool) -> str:
+    def _saved(self, number: int, form: str, which: str, show: bool) -> str:
         from press_monitor.certificate.export import export_all, show_file
 
         try:
-            with self._open() as reader:
-                (done,) = export_all(reader, (number,), self._folder, "pdf", which)
+            with self.desk.reader() as reader:
+                (done,) = export_all(reader, (number,), self.desk.papers, form, which)
         except _TROUBLES as error:
             return f"not saved: {error}"
         if done.trouble is not None:
@@ -218,6 +198,13 @@ class CertificateScreen(WatchScreen):
             return f"no viewer could be started; saved: {done.place}"
         return f"saved: {done.place}"
 
-    def _tell(self, words: str) -> None:
-        self.words = words
-        self.renew_foot()
+    def offers(self) -> Iterator[SystemCommand]:
+        """Everything here, for the palette."""
+        if self.number is not None:
+            whose = "the label" if self.which == "label" else f"the {self.which}'s copy"
+            yield SystemCommand("Another copy", "the shop's, the customer's, the label", self.action_copy)
+            yield SystemCommand("Save as PDF", whose, partial(self.action_save, "pdf"))
+            yield SystemCommand("Save as a web page", whose, partial(self.action_save, "html"))
+            yield SystemCommand("Save its readings", "as a log that replay reads", partial(self.action_save, "csv"))
+            yield SystemCommand("Save and open", f"{whose}, with the desktop's viewer", self.action_open)
+        yield from super().offers()

@@ -13,6 +13,7 @@ from textual.screen import ModalScreen
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
+from press_monitor.screens.let_go import let_go
 from press_monitor.screens.topline import bar_words
 from press_monitor.screens.widgets.bars import AlarmBar
 from press_monitor.screens.widgets.cells import plain
@@ -84,6 +85,10 @@ class Dialog(ModalScreen[None]):
     def on_mount(self) -> None:
         """Fill in what is known."""
         self.renew()
+
+    def on_unmount(self) -> None:
+        """Keep nothing of a dialog that is gone."""
+        let_go(self.dashboard)
 
     def renew(self) -> None:
         """Show the newest state. The bar names no key here: Enter belongs to the dialog."""

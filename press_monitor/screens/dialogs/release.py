@@ -18,6 +18,9 @@ from press_monitor.watch.types import Phase, Snapshot
 
 __all__ = ["ReleaseGate", "gate_words"]
 
+_OPEN = (Phase.RELEASED, Phase.EMPTY)
+"""Nothing is left to release."""
+
 
 def gate_words(snapshot: Snapshot, units: UnitSystem, look: Look) -> str:
     """The steps, each with its sign, whether it is reached, and its figure."""
@@ -56,7 +59,7 @@ class ReleaseGate(Dialog):
     def hint_words(self) -> str:
         """What Enter does now."""
         snapshot = self._snapshot()
-        if snapshot is None or snapshot.phase is Phase.RELEASED:
+        if snapshot is None or snapshot.phase in _OPEN:
             return "Already released.   Esc back"
         if not self._safe(snapshot):
             return "The gate is closed: nothing to confirm yet.   Esc back"
@@ -99,7 +102,7 @@ class ReleaseGate(Dialog):
         """Record the release where the gate allows it."""
         app, view, snapshot = self.dashboard, self._view(), self._snapshot()
         operator = typed(self.operator)
-        if view is None or snapshot is None or snapshot.phase is Phase.RELEASED:
+        if view is None or snapshot is None or snapshot.phase in _OPEN:
             return
         if not self._safe(snapshot) or not operator:
             self.renew()

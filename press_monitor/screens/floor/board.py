@@ -15,9 +15,10 @@ from textual.widget import Widget
 
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.floor.lane import draw_lane, draw_sentence
+from press_monitor.screens.kept import Kept
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.cells import Cells
-from press_monitor.screens.widgets.drawn import blank_strip, look_of, strip_of
+from press_monitor.screens.widgets.drawn import blank_strip, fitted, look_of, repainted, strip_of
 from press_monitor.screens.widgets.palette import mix
 
 __all__ = ["Board", "Layout", "Spot", "layout_of"]
@@ -95,7 +96,8 @@ class Board(Widget):
         self.page = 0
         self._views: tuple[PressView, ...] = ()
         self._stale = False
-        self._strips: dict[int, tuple[Hashable, list[Strip]]] = {}
+        self._drawn: dict[int, tuple[Hashable, Cells, list[Strip]]] = {}
+        self._charts = Kept()
 
     def show(self, views: tuple[PressView, ...], units: UnitSystem, zone: tzinfo | None, *, stale: bool) -> None:
         """Show the presses as last read; only what changed is repainted."""
@@ -105,10 +107,19 @@ class Board(Widget):
         if not counted:
             self.refresh()
             return
-        for spot in self.layout_now().spots:
-            held = self._strips.get(spot.place)
-            if held is None or held[0] != self._key(spot):
-                self.refresh(Region(spot.x, spot.y, spot.width, spot.height))
+        layout = self.layout_now()
+        regions: list[Region] = []
+        for spot in layout.spots:
+            held = self._drawn.get(spot.place)
+            if held is None or (held[1].width, held[1].height) != (spot.width, spot.height):
+                regions.append(Region(spot.x, spot.y, spot.width, spot.height))
+            elif held[0] != (key := self._key(spot)):
+                cells = self._draw(spot, layout.sentences)
+                strips, some = repainted(held[1], held[2], cells, spot.x, spot.y)
+                self._drawn[spot.place] = (key, cells, strips)
+                regions += some
+        if regions:
+            self.refresh(*regions)
 
     def turn(self, pages: int) -> None:
         """Go some pages on or back."""
@@ -125,12 +136,12 @@ class Board(Widget):
 
     def _lane(self, spot: Spot, sentences: bool) -> list[Strip]:
         key = self._key(spot)
-        held = self._strips.get(spot.place)
+        held = self._drawn.get(spot.place)
         if held is None or held[0] != key:
             cells = self._draw(spot, sentences)
-            held = (key, [strip_of(cells, y) for y in range(cells.height)])
-            self._strips[spot.place] = held
-        return held[1]
+            held = (key, cells, [strip_of(cells, y) for y in range(cells.height)])
+            self._drawn[spot.place] = held
+        return held[2]
 
     def _draw(self, spot: Spot, sentences: bool) -> Cells:
         view, look = self._views[spot.place], look_of(self)
@@ -139,8 +150,11 @@ class Board(Widget):
             shade = mix(look.palette.panel, look.palette.ground, 0.75)
             look = replace(look, palette=replace(look.palette, panel=shade))
         if sentences:
-            return draw_sentence(view, spot.width, look, self.units, self.zone, stale=self._stale)
-        return draw_lane(view, spot.width, spot.height, look, self.units, self.zone, stale=self._stale)
+            return fitted(draw_sentence(view, spot.width, look, self.units, self.zone, stale=self._stale), look)
+        lane = draw_lane(
+            view, spot.width, spot.height, look, self.units, self.zone, stale=self._stale, charts=self._charts
+        )
+        return fitted(lane, look)
 
     def render_line(self, y: int) -> Strip:
         """One row: the lanes that lie in it, side by side."""

@@ -6,10 +6,11 @@ from datetime import tzinfo
 
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.charts import bag_chart, temperature_chart
+from press_monitor.screens.kept import Kept
 from press_monitor.screens.reading import Headline, headline
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.canvas import draw_chart
-from press_monitor.screens.widgets.cells import Cells, plain, width_of
+from press_monitor.screens.widgets.cells import Cells, plain, shorten, width_of
 from press_monitor.screens.widgets.digits import big_number
 from press_monitor.screens.widgets.gauges import bag_gauge, cure_gauge
 from press_monitor.screens.widgets.palette import Look, Tone
@@ -33,8 +34,12 @@ def draw_lane(
     zone: tzinfo | None = None,
     *,
     stale: bool = False,
+    charts: Kept | None = None,
 ) -> Cells:
-    """Draw a press into `width` x `height` cells (at least 50 x 5). `stale`: its values are old, and say so."""
+    """Draw a press into `width` x `height` cells (at least 50 x 5).
+
+    `stale`: its values are old, and say so. `charts`: where the curves drawn last are kept.
+    """
     palette = look.palette
     cells = Cells(width, height, palette.panel, palette.text)
     head = headline(view, units, zone)
@@ -58,7 +63,16 @@ def draw_lane(
             cells.text(left + 2, height // 2 + 1, words, palette.attention)
         return cells
     if width >= _NARROW:
-        chart = _draw_charts(view, snapshot, width - left - right - 3, height, look, units)
+        wide = width - left - right - 3
+        chart = (charts or Kept()).chart(
+            view.number,
+            view,
+            snapshot,
+            (wide, height),
+            look,
+            units,
+            lambda: _draw_charts(view, snapshot, wide, height, look, units),
+        )
         cells.paste(chart, left + 1, 0)
     _draw_gauges(cells, view, snapshot, head, width - right, right - 1, look, units)
     return cells
@@ -125,7 +139,7 @@ def _draw_state(
         cells.text(2, height - 2, tire, palette.dim, most=width - 2)
         alarmed = tone in (Tone.ALARM, Tone.ATTENTION)
         line = "" if snapshot.phase is Phase.EMPTY else head.line
-        cells.text(2, height - 1, line, ink if alarmed else palette.dim, most=width - 2)
+        cells.text(2, height - 1, shorten(line, width - 2), ink if alarmed else palette.dim)
     else:
         cells.text(2, height - 1, tire, palette.dim, most=width - 2)
 
@@ -197,7 +211,7 @@ def _draw_gauge_words(
     if cells.height < 6:
         alarmed = head.tone in (Tone.ALARM, Tone.ATTENTION)
         ink = palette.tone(head.tone) if alarmed else palette.dim
-        cells.text(x, row + 1, head.line, ink, most=width)
+        cells.text(x, row + 1, shorten(head.line, width), ink)
 
 
 def draw_sentence(

@@ -21,6 +21,21 @@ class FloorScreen(WatchScreen):
 
     CSS_PATH = "floor.tcss"
     place = "Floor"
+    EXPLAINED = (
+        """\
+L         load a press         Up Down  more presses
+""",
+        """\
+A lane is a press, always in the same place.
+Left      its state, and the number that matters most now: minutes left, or
+          the value that went wrong
+Middle    both mats over time. In the tinted band they are right; while
+          heating, in the tinted slope they are on time. Blue is the bag
+Right     mats; bag, with marks at its minimum and maximum; deepest rubber,
+          the uncured point that lags most: solid is sure, paler is the band
+          it lies in, with marks at the blow point and at the cure needed
+Presses that fall together have one cause: one alarm for the whole shop.""",
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("l,L", "app.load", "Load a press"),
         Binding("down,pagedown", "turn(1)", "Further presses"),
@@ -40,9 +55,9 @@ class FloorScreen(WatchScreen):
             Key("L", "load", "app.load"),
             Key("A", f"alarms {raised}" if raised else "alarms", "app.alarms"),
             Key("?", "help", "app.explain"),
+            Key("Q", "quit", "app.quit"),
             Key("T", "theme", "app.theme"),
             Key("Ctrl+P", "all", "app.command_palette"),
-            Key("Q", "quit", "app.quit"),
         )
 
     def body(self) -> Iterable[Widget]:

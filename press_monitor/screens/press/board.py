@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
-from dataclasses import replace
 from datetime import tzinfo
 
+from textual import events
+from textual.message import Message
+
 from press_monitor.quantities import UnitSystem
+from press_monitor.screens.charts import span_of
+from press_monitor.screens.kept import Kept
+from press_monitor.screens.press.cursor import step_of
 from press_monitor.screens.press.log import LogLine
 from press_monitor.screens.press.panels import (
     Scene,
@@ -14,9 +19,11 @@ from press_monitor.screens.press.panels import (
     clear_panel,
     forecast_panel,
     log_panel,
+    readout_panel,
     temperature_panel,
     through_panel,
 )
+from press_monitor.screens.press.past import CurePast
 from press_monitor.screens.reading import headline
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.cells import Cells, plain
@@ -56,7 +63,8 @@ def draw_press(scene: Scene, lines: Sequence[LogLine], width: int, height: int, 
     y = 1
     cells.paste(temperature_panel(scene, left, heat), 0, y)
     cells.paste(bag_panel(scene, left, bag), 0, y + heat + gap)
-    cells.paste(log_panel(scene, lines, left, log), 0, y + heat + bag + 2 * gap)
+    below = log_panel(scene, lines, left, log) if scene.cursor_min is None else readout_panel(scene, left, log)
+    cells.paste(below, 0, y + heat + bag + 2 * gap)
     clear = max(4, body * 20 // 100)
     forecast = max(6, body * 28 // 100)
     through = body - clear - forecast
@@ -103,6 +111,7 @@ def _sentences(cells: Cells, scene: Scene, lines: Sequence[LogLine], stale: bool
         rows.append((f"deepest {100 * point.state_of_cure:.0f} % ({band_percent(point)})", palette.text))
     rows += [
         (head.line, palette.dim),
+        *((plain(line), palette.dim) for line in snapshot.outlook),
         (tire_words(snapshot.tire, snapshot.section, snapshot.thickness_mm, cells.width - 2), palette.dim),
     ]
     rows += [(f"{say_clock(line.utc, scene.zone)} {line.words}", palette.dim) for line in lines]
@@ -129,21 +138,61 @@ class PressBoard(Drawn):
         self.stale = False
         self.recent_min: float | None = None
         self.stack = 0
+        self.cursor_min: float | None = None
+        self.past: CurePast | None = None
+        self._worked = 0
+        self._charts = Kept()
+
+    def chart_width(self) -> int:
+        """Cells across the charts at the present size."""
+        return round((self.size.width - 1) * 0.6) - 1
+
+    def follow_past(self, steps: int = 40) -> bool:
+        """Work on what the cursor asks for, some steps a call; whether more is left."""
+        more = self.past.work(steps) if self.past is not None and self.cursor_min is not None else False
+        self._worked += 1 if more else 0
+        return more
+
+    def on_click(self, event: events.Click) -> None:
+        """A click on a chart reads that moment out."""
+        view, left = self.view, self.chart_width() + 1
+        bottom = self.size.height - max(4, (self.size.height - 1) * 20 // 100)
+        if view is not None and view.snapshot is not None and 5 <= event.x < left and 1 < event.y < bottom:
+            x0, _ = span_of(view.snapshot, self.recent_min)
+            step = step_of(view.snapshot, self.chart_width(), self.recent_min)
+            self.post_message(self.Pointed(x0 + (event.x - 5 + 0.5) * step))
+
+    class Pointed(Message):
+        """A moment of the cure was clicked, in minutes."""
+
+        def __init__(self, minute: float) -> None:
+            super().__init__()
+            self.minute = minute
 
     def key(self) -> Hashable:
         """The press as read, the log's length and how it is looked at."""
         view = self.view
         seen = (view.place.name, view.version) if view else None
-        return (seen, len(self.lines), self.units.name, self.stale, self.recent_min, self.stack)
+        where = (self.cursor_min, self._worked, self.zone)
+        return (seen, len(self.lines), self.units.name, self.stale, self.recent_min, self.stack, where)
 
     def draw(self, width: int, height: int, look: Look) -> Cells:
         """Draw the press, or say that there is nothing to draw."""
         view = self.view
         if view is None or view.snapshot is None or view.snapshot.phase is Phase.EMPTY:
             return self._empty(width, height, look)
-        scene = Scene(view, view.snapshot, self.units, self.zone, look, self.recent_min, self.stack)
-        if self.stale:
-            scene = replace(scene, look=look)
+        scene = Scene(
+            view,
+            view.snapshot,
+            self.units,
+            self.zone,
+            look,
+            self.recent_min,
+            self.stack,
+            self.cursor_min,
+            self.past,
+            self._charts,
+        )
         return draw_press(scene, self.lines, width, height, stale=self.stale)
 
     def _empty(self, width: int, height: int, look: Look) -> Cells:

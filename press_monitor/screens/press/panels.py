@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from datetime import tzinfo
+from functools import partial
 
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.charts import bag_chart, temperature_chart
+from press_monitor.screens.kept import Kept
+from press_monitor.screens.press.cursor import column_of, cure_words, lay_cursor, phase_words, value_words
 from press_monitor.screens.press.log import LogLine
+from press_monitor.screens.press.past import CurePast
 from press_monitor.screens.reading import minutes_left, standing_alarm, tone_of
 from press_monitor.screens.source import PressView
-from press_monitor.screens.widgets.canvas import draw_chart
-from press_monitor.screens.widgets.cells import Cells, plain
+from press_monitor.screens.widgets.canvas import Chart, draw_chart
+from press_monitor.screens.widgets.cells import Cells, plain, width_of
 from press_monitor.screens.widgets.digits import big_number
 from press_monitor.screens.widgets.gauges import cure_gauge
 from press_monitor.screens.widgets.palette import Look, Tone
@@ -22,7 +26,16 @@ from press_monitor.screens.widgets.section import Layer, Pin, Through, draw_thro
 from press_monitor.screens.words import band_percent, kind_words, pressure, say_clock, temperature
 from press_monitor.watch.types import Phase, Snapshot, StackView, Verdict
 
-__all__ = ["Scene", "bag_panel", "clear_panel", "forecast_panel", "log_panel", "temperature_panel", "through_panel"]
+__all__ = [
+    "Scene",
+    "bag_panel",
+    "clear_panel",
+    "forecast_panel",
+    "log_panel",
+    "readout_panel",
+    "temperature_panel",
+    "through_panel",
+]
 
 _HARMLESS_DEGC, _HARMLESS_PA = 45.0, 5_000.0
 
@@ -46,6 +59,30 @@ class Scene:
     look: Look
     recent_min: float | None = None
     stack: int = 0
+    cursor_min: float | None = None
+    """The minute of the cure that is read out, if one is."""
+    past: CurePast | None = None
+    charts: Kept = field(default_factory=Kept)
+
+    def chart(self, name: str, width: int, height: int, draw: Callable[[], Chart]) -> Cells:
+        """A chart, drawn anew only where a dot of it moves."""
+        return self.charts.chart(
+            name,
+            self.view,
+            self.snapshot,
+            (width, height),
+            self.look,
+            self.units,
+            lambda: draw_chart(draw(), width, height, self.look),
+            recent_min=self.recent_min,
+            also=self.zone,
+        )
+
+    def cursor_column(self, width: int) -> int | None:
+        """The column of the cursor in a chart of that width."""
+        if self.cursor_min is None:
+            return None
+        return column_of(self.snapshot, self.cursor_min, width, self.recent_min)
 
 
 def _panel(width: int, height: int, look: Look, title: str) -> Cells:
@@ -82,7 +119,8 @@ def temperature_panel(scene: Scene, width: int, height: int) -> Cells:
             at += 3
         at = cells.text(at, 0, f"band {low:.0f}-{high:.0f}", palette.dim) + 2
     _zoom_words(cells, scene, at)
-    chart = temperature_chart(
+    chart = partial(
+        temperature_chart,
         scene.view,
         snapshot,
         units,
@@ -91,7 +129,8 @@ def temperature_panel(scene: Scene, width: int, height: int) -> Cells:
         zone=scene.zone,
         done_label=True,
     )
-    cells.paste(draw_chart(chart, width - 1, height - 1, look), 0, 1)
+    cells.paste(scene.chart("temperature", width - 1, height - 1, chart), 0, 1)
+    lay_cursor(cells, scene.cursor_column(width - 1), look)
     return cells
 
 
@@ -110,8 +149,32 @@ def bag_panel(scene: Scene, width: int, height: int) -> Cells:
         trend = units.pressed(snapshot.bag_trend_Pa_min)
         digits = 2 if abs(trend) < 0.995 and units.pressure == "psi" else 1
         at = cells.text(at, 0, f"{trend:+.{digits}f} {units.pressure}/min", palette.dim)
-    chart = bag_chart(scene.view, snapshot, units, look, recent_min=scene.recent_min, strip=height < 7)
-    cells.paste(draw_chart(chart, width - 1, height - 1, look), 0, 1)
+    chart = partial(bag_chart, scene.view, snapshot, units, look, recent_min=scene.recent_min, strip=height < 7)
+    cells.paste(scene.chart("bag", width - 1, height - 1, chart), 0, 1)
+    lay_cursor(cells, scene.cursor_column(width - 1), look)
+    return cells
+
+
+def readout_panel(scene: Scene, width: int, height: int) -> Cells:
+    """Everything known of the moment under the cursor."""
+    look, minute = scene.look, scene.cursor_min or 0.0
+    palette = look.palette
+    when = say_clock(scene.view.clock(minute * 60.0), scene.zone)
+    cells = _panel(width, height, look, f"{when}, minute {minute:.1f}")
+    phase = phase_words(scene.snapshot, minute)
+    at = cells.text(len(f"{when}, minute {minute:.1f}") + 3, 0, phase, palette.dim)
+    keys = "Left Right move, Esc leaves"
+    if at + len(keys) + 2 < width:
+        cells.right(width - 1, 0, keys, palette.dim)
+    row, at = 1, 1
+    for name, value in value_words(scene.view, scene.units, minute):
+        size = width_of(name) + width_of(value) + 1
+        if at > 1 and at + size >= width:
+            row, at = row + 1, 1
+        at = cells.text(at, row, f"{name} ", palette.dim)
+        at = cells.text(at, row, value, palette.text, bold=True) + 3
+    row += 1
+    cells.text(1, row, cure_words(scene.view, scene.past, minute), palette.cure, bold=True, most=width - 2)
     return cells
 
 
@@ -237,7 +300,7 @@ def forecast_panel(scene: Scene, width: int, height: int) -> Cells:
         cells.text(at, row + 1, "min to go", palette.dim)
         if early is not None and late is not None:
             cells.text(at + 10, row + 1, f"({early:.0f}-{late:.0f})", palette.dim, most=width - at - 10)
-        cells.text(at, row + 2, f"about {say_clock(scene.view.utc + left * 60, scene.zone)}", palette.dim)
+        cells.text(at, row + 2, f"done about {say_clock(scene.view.utc + left * 60, scene.zone)}", palette.dim)
     _facts(cells, _forecast_facts(scene, width), row + (4 if height >= 9 else 3), look)
     return cells
 
@@ -253,16 +316,32 @@ def _forecast_facts(scene: Scene, width: int) -> list[tuple[str, str, int]]:
     if not open_still:
         ink = palette.tone(_VERDICT_TONE[snapshot.verdict])
         facts.append(("Verdict so far", snapshot.verdict.value, ink))
-    facts.append(("Hold clock", f"{snapshot.hold_s / 60:.0f} of {snapshot.hold_needed_s / 60:.0f} min", palette.text))
+    held = f"{snapshot.hold_s / 60:.0f} of {snapshot.hold_needed_s / 60:.0f} min"
+    still_s = snapshot.hold_needed_s - snapshot.hold_s
+    if snapshot.phase is Phase.HOLD and still_s > 0.0 and width >= 40:
+        held += f", ends {say_clock(scene.view.utc + still_s, scene.zone)}"
+    facts.append(("Hold clock", held, palette.text))
+    left = snapshot.forecast.minutes_left if snapshot.forecast is not None else None
+    # The time above is the later of the two clocks: where that is the hold, the other is told apart.
+    if left and snapshot.phase is Phase.HOLD and 60.0 * left < still_s - 60.0:
+        facts.append(("Deepest cured", f"by {say_clock(scene.view.utc + 60.0 * left, scene.zone)}", palette.text))
     margin = snapshot.worst_vapour_margin_kPa
     if margin is not None:
         facts.append(("Vapour margin", f"{margin:+.0f} kPa", palette.text if margin >= 0 else palette.attention))
     if snapshot.set_without_pressure:
         share = 100 * snapshot.set_without_pressure
         facts.append(("Set unpressed", f"{share:.0f} %", palette.attention))
+    facts += [("", line, palette.text) for line in _outlook_lines(scene, width)]
     if not open_still:
         facts += [("", plain(reason), palette.dim) for reason in snapshot.reasons]
     return facts
+
+
+def _outlook_lines(scene: Scene, width: int) -> list[str]:
+    """What if, in sentences; without the one that a fact already gives."""
+    lines = map(plain, scene.snapshot.outlook)
+    told = [line for line in lines if _ends_at(scene) is None or not line.startswith("heat off now")]
+    return [part for line in told for part in textwrap.wrap(line[:1].upper() + line[1:], max(8, width - 2))]
 
 
 def _facts(cells: Cells, facts: Sequence[tuple[str, str, int]], row: int, look: Look) -> None:
@@ -282,14 +361,21 @@ def _gate_panel(scene: Scene, width: int, height: int) -> Cells:
         ("cool enough", gate.cool_enough),
         ("bag at 0", gate.bag_is_down),
     )
-    row = 1
+    words = "released" if snapshot.phase is Phase.RELEASED else plain(gate.words) or "then the ram"
+    wrapped = textwrap.wrap(words, max(8, width - 2))
+    # Why it is not yet time must be read to its end: where rows are few, steps share one.
+    crowded = len(steps) + len(wrapped) >= height
+    row, at = 1, 1
     for name, done in steps:
         tone = Tone.FINE if done else Tone.ATTENTION
-        at = cells.text(1, row, f"{look.signs.tone(tone)} ", palette.tone(tone))
-        cells.text(at, row, name if done else f"{name}: not yet", palette.text if done else palette.tone(tone))
-        row += 1
-    words = "released" if snapshot.phase is Phase.RELEASED else plain(gate.words) or "then the ram"
-    for line in textwrap.wrap(words, max(8, width - 2)):
+        words = f"{look.signs.tone(tone)} {name if done else f'{name}: not yet'}"
+        if at > 1 and not (crowded and at + width_of(words) < width):
+            row, at = row + 1, 1
+        cells.text(at, row, words, palette.text if done else palette.tone(tone))
+        cells.text(at, row, look.signs.tone(tone), palette.tone(tone))
+        at += width_of(words) + 2
+    row += 1
+    for line in wrapped:
         cells.text(1, row, line, palette.dim)
         row += 1
     _facts(cells, _forecast_facts(scene, width), row + 1, look)

@@ -39,23 +39,39 @@ def draw_bar(words: BarWords, width: int, height: int, look: Look) -> Cells:
     soft = palette.on_alarm if words.loud else palette.dim
     alarmed = words.tone in (Tone.ALARM, Tone.ATTENTION)
     sign = f"{signs.tone(words.tone)} " if alarmed else ""
-    right = width - 1
+    right = end = width - 1
     if words.key and width >= 60:
         right = cells.right(right, 0, words.key, strong, bold=True) - 2
+    when = words.when
+    if words.more:
+        size = width_of(words.more) + 2
+        short = when.partition(" (")[0]
+        needed = 3 + width_of(sign + words.head) + width_of(short)
+        if 1 + len(sign) + width_of(words.second) > end - size and needed < right - size:
+            # What to do is read to its end, sooner than how long ago it began in minutes.
+            right = cells.right(right, 0, words.more, strong if alarmed else soft, bold=alarmed) - 2
+            when = when if needed - width_of(short) + width_of(when) < right else short
+        else:
+            end = cells.right(end, 1, words.more, strong if alarmed else soft, bold=alarmed) - 2
     after = cells.text(1, 0, sign + words.head, strong if alarmed else palette.text, bold=True, most=right - 1)
     room = right - after - 2
-    when_size = width_of(words.when)
+    when_size = width_of(when)
     if words.detail and room - when_size - 2 >= 12:
         after = cells.text(after + 2, 0, words.detail, strong if alarmed else soft, most=room - when_size - 2)
-    if words.when and right - after - 2 >= when_size:
-        cells.text(after + 2, 0, words.when, strong if alarmed else soft)
-    end = width - 1
-    if words.more:
-        end = cells.right(end, 1, words.more, strong if alarmed else soft, bold=alarmed) - 2
-    cells.text(
-        1 + len(sign), 1, words.second, strong if words.loud else palette.text if alarmed else soft, most=end - 3
-    )
+    if when and right - after - 2 >= when_size:
+        cells.text(after + 2, 0, when, strong if alarmed else soft)
+    ink = strong if words.loud else palette.text if alarmed else soft
+    room = end - 1 - len(sign)
+    cells.text(1 + len(sign), 1, _whole_sentences(words.second, room), ink, most=room)
     return cells
+
+
+def _whole_sentences(words: str, room: int) -> str:
+    """As many whole sentences as fit, where that is most of the room: no "do not" may be left hanging."""
+    if width_of(words) <= room:
+        return words
+    end = words.rfind(". ", 0, room) + 1
+    return words[:end] if 2 * end >= room else words
 
 
 class AlarmBar(Drawn):

@@ -16,7 +16,19 @@ from numpy.typing import NDArray
 from press_monitor.screens.widgets.cells import Cells, width_of
 from press_monitor.screens.widgets.palette import Look, Marker
 
-__all__ = ["Band", "Chart", "Curve", "Guide", "Mark", "View", "columns", "dots_of", "draw_chart", "ticks"]
+__all__ = [
+    "Band",
+    "Chart",
+    "Curve",
+    "Guide",
+    "Mark",
+    "View",
+    "columns",
+    "dots_across",
+    "dots_of",
+    "draw_chart",
+    "ticks",
+]
 
 Floats = NDArray[np.float64]
 Bits = NDArray[np.bool_]
@@ -96,6 +108,11 @@ class Chart:
     x_unit: str = ""
     y_ticks: tuple[float, ...] | None = None
     """Values to label instead of round ones."""
+
+
+def dots_across(marker: Marker) -> tuple[int, int]:
+    """Dots of a cell, across and down."""
+    return _DOTS[marker]
 
 
 def ticks(low: float, high: float, most: int) -> list[float]:
@@ -298,6 +315,8 @@ def _label(cells: Cells, chart: Chart, look: Look, left: int, wide: int, tall: i
     if chart.x_axis:
         free = left - 1
         for value in ticks(view.x0, view.x1, max(2, wide // 7)):
+            if abs(value - round(value)) > 1e-6:
+                continue  # between whole minutes, which the figures name
             label = f"{value:.0f}"
             at = left + int((value - view.x0) / (view.x1 - view.x0) * wide)
             start = min(max(left, at - len(label) // 2), left + wide - len(label))

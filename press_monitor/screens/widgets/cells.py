@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Cells", "Run", "clip", "plain", "width_of"]
+__all__ = ["Cells", "Run", "clip", "plain", "shorten", "width_of"]
 
 
 class Run(NamedTuple):
@@ -55,6 +55,18 @@ def clip(text: str, width: int, ellipsis: str = "…") -> str:
             break
         kept.append(char)
     return "".join(kept).rstrip() + ellipsis
+
+
+def shorten(text: str, width: int, ellipsis: str = "…") -> str:
+    """`text` in `width` cells without a word cut in two: whole clauses where they fill half of it, else whole words."""
+    if width_of(text) <= width:
+        return text
+    kept = clip(text, width, "")
+    clause = max(text.rfind(mark, 0, len(kept) + 2) for mark in (", ", ": ", "; ", ". "))
+    if 2 * clause >= width:
+        return text[:clause]
+    word = len(kept) if text[len(kept) :].startswith(" ") else kept.rfind(" ")
+    return clip(text, width, ellipsis) if 2 * word < width else text[:word].rstrip(" ,:;") + ellipsis
 
 
 class Cells:
@@ -136,6 +148,20 @@ class Cells:
         for end in [*edges.tolist(), self.width]:
             yield Run("".join(letters[start:end]), int(look[start]) >> 1, int(ground[start]), bool(look[start] & 1))
             start = end
+
+    def differences(self, other: Cells) -> list[tuple[int, int, int]]:
+        """Where two grids of one size differ: row, first column, column after the last; only rows that do."""
+        unlike = self.glyph != other.glyph
+        unlike |= self.ink != other.ink
+        unlike |= self.ground != other.ground
+        unlike |= self.bold != other.bold
+        rows = np.flatnonzero(unlike.any(axis=1)).tolist()
+        if not rows:
+            return []
+        some = unlike[rows]
+        first = some.argmax(axis=1).tolist()
+        last = (self.width - some[:, ::-1].argmax(axis=1)).tolist()
+        return list(zip(rows, first, last, strict=True))
 
     def line(self, y: int) -> str:
         """Row `y` as text."""

@@ -1,0 +1,47 @@
+"""The two lines on top: what to do is read to the end of a sentence."""
+
+from __future__ import annotations
+
+import pytest
+
+from press_monitor.screens.widgets.bars import BarWords, draw_bar
+from press_monitor.screens.widgets.palette import DARK, Look, Marker, Tone
+
+LOOK = Look(DARK, Marker.BRAILLE)
+ADVICE = "Refill at the remote valve now: it is setting unpressed. Do not reach in. If it will not hold, heat off."
+
+
+def lines(width: int, advice: str = ADVICE, more: str = "+2 more [A]") -> list[str]:
+    since = "since 15:10 (20 s)"
+    words = BarWords(
+        Tone.ALARM, True, "PRESS 2  PRESSURE LOST", "", since, advice, key="[Enter] acknowledge", more=more
+    )
+    cells = draw_bar(words, width, 2, LOOK)
+    return [cells.line(row).rstrip() for row in range(2)]
+
+
+def test_a_warning_is_not_cut_off_for_the_count_of_other_alarms():
+    first, second = lines(80)
+    assert second.endswith("setting unpressed. Do not reach in.")
+    assert "+2 more [A]" in first
+    assert first.endswith("[Enter] acknowledge")
+    assert "since 15:10" in first
+
+
+@pytest.mark.parametrize("width", range(62, 121))
+def test_no_do_not_is_left_hanging(width):
+    first, second = lines(width)
+    assert second.split("+2")[0].rstrip().endswith((".", "…"))
+    assert not second.split("+2")[0].rstrip(" …").endswith(("Do", "Do no", "Do not"))
+    assert ("+2 more [A]" in first) != ("+2 more [A]" in second)
+    assert "PRESS 2  PRESSURE LOST" in first
+
+
+def test_words_that_fit_leave_both_lines_as_they_are():
+    first, second = lines(80, "Leave the bag up.")
+    assert "since 15:10 (20 s)" in first
+    assert second.endswith("+2 more [A]")
+
+
+def test_one_long_sentence_is_cut_and_says_so():
+    assert lines(62, "Look at the " + "very " * 20 + "end.", more="")[1].endswith("…")
