@@ -14,32 +14,12 @@ from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from press_monitor.archive import ArchiveError, ArchiveReader, command_answer, new_command, send_command
+from tests.shopfiles import SHOP_WITHOUT_PRESSES
 
 ROOT = Path(__file__).resolve().parents[2]
 
-SHOP = """
-[shop]
-name = "Juniper Flat Section Repair"
-units = "us"
-[compounds.section-gum]
-reference_temperature = "150 degC"
-scorch = "2.5 min"
-tc50 = "6 min"
-tc90 = "12 min"
-activation_energy = "100 kJ/mol"
-blow_point = 0.35
-reversion = "90 min"
-[recipes.section-300]
-hold_temperature = "300 degF"
-hold_tolerance = "10 degF"
-maximum_temperature = "330 degF"
-heat_up_limit = "25 min"
-minimum_hold = "5 min"
-required_cure = 0.90
-release_below = "180 degF"
-bag_pressure = "32 psi"
-bag_minimum = "28 psi"
-bag_maximum = "40 psi"
+SHORT = SHOP_WITHOUT_PRESSES.replace('minimum_hold = "60 min"', 'minimum_hold = "5 min"')
+SHOP = f"""{SHORT}
 [repairs.sidewall]
 mats_overlap = true
 [[repairs.sidewall.layers]]
@@ -50,7 +30,7 @@ compound = "section-gum"
 driver = "text-line"
 recipe = "section-300"
 port = "PORT"
-options = { baud = 19200, labels = { TI = "inner_mat[degF]", TO = "outer_mat[degF]", P = "bag[psi]" } }
+options = {{ baud = 19200, labels = {{ TI = "inner_mat[degF]", TO = "outer_mat[degF]", P = "bag[psi]" }} }}
 """
 
 START = {"recipe": "section-300", "preset": "sidewall", "ticket": {"tire": "skid-steer 12-16.5"}}

@@ -15,7 +15,7 @@ from press_monitor.recorder.cycle import tick_of
 from press_monitor.recorder.service import holder_of, stop_recorder
 from press_monitor.recorder.watches import setup_again
 from press_monitor.watch.cure_watch import CureWatch
-from press_monitor.watch.types import OperatorDid, from_json, to_json
+from press_monitor.watch.types import OperatorDid, Reported, from_json, to_json
 from tests.crash.processes import ROOT, SHOP, START, Folder, Instrument, curve, kill, until
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals and signals are POSIX's")
@@ -72,13 +72,15 @@ def same_through_a_fresh_watch(folder, body, trace):
     """Replay the sealed rows and actions; the watch must say to the letter what it said live."""
     start = folder.ask(lambda r: r.cycle_start(body["cycle_id"]))
     watch, said = CureWatch(setup_again(start)), []
-    actions = [from_json(OperatorDid, told).action for told in body["actions"]]
+    given = [from_json(OperatorDid, told).action for told in body["actions"]]
+    given += [from_json(Reported, told).report for told in body["events"] if told["kind"] == "Reported"]
     for _, t, counts in trace.rows():
         said += watch.step(tick_of(float(t), tuple(counts), trace.channels))
-        for action in actions:
-            if action.t == t:
-                said += watch.step(action)
-    told = [event for event in body["events"] if event["kind"] not in ("recorder-gap", "sleep-gap", "clock-step")]
+        for each in given:
+            if each.t == t:
+                said += watch.step(each)
+    own = ("recorder-gap", "sleep-gap", "clock-step", "recorder-alarm")
+    told = [{k: v for k, v in e.items() if k != "order"} for e in body["events"] if e["kind"] not in own]
     assert told == [{"kind": type(e).__name__, **to_json(e)} for e in said if not isinstance(e, OperatorDid)]
     assert len(told) > 4
     result = watch.result(at_release=True)

@@ -14,7 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from press_monitor.archive import Archive, ArchiveReader, backup
+from press_monitor.archive import Archive, ArchiveReader
+from press_monitor.archive.backup import backup
 from press_monitor.archive.derived import COLUMN_NAMES
 from press_monitor.archive.entries import stores_body
 from press_monitor.archive.indexing import rebuild
