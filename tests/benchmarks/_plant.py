@@ -97,6 +97,27 @@ class Mat:
             t += dt
         return t
 
+    def slow_down(self, goal: float, seconds: float) -> None:
+        """Lose so much of the element that the way to `goal` takes so long, or for ever."""
+        whole = self.power
+        while self._time_to(goal, seconds) < seconds:
+            self.power *= 0.97
+        self.strength, self.power = self.power / whole, whole
+
+    def hold_closely(self, band: float) -> None:
+        """Take away a wide thermostat's swing; with no band left it is controlled in proportion."""
+        self.band, self.proportional = band, self.proportional or band <= 0.0
+
+    def weaken(self, level: float, share: float) -> None:
+        """Lose so much of the element, or a share of that so far, that full power holds only this level.
+
+        As the rubber warms and takes less, the element goes on failing: else the mat would come back by itself.
+        """
+        sink = self.sink_share * (level - self.rubber) / 300.0
+        heater = level + 2.0 * self.coupling * sink
+        least = min(((heater - self.ambient) / self.tau + sink) / self.power, 1.0)
+        self.strength = min(self.strength, 1.0 - (1.0 - least) * min(share, 1.0))
+
     def step(self, dt: float, heated: bool, set_point: float) -> None:
         r = self.rng
         self.draft += -self.draft * dt / 200.0 + r.gauss(0.0, 0.12) * math.sqrt(dt)
@@ -106,7 +127,7 @@ class Mat:
         elif self.proportional:
             error = set_point - sensed
             wanted = self.gain * error + self.integral
-            if abs(error) < 12.0:
+            if abs(error) < 20.0:
                 self.integral += self.gain / 300.0 * error * dt
             drive = min(max(wanted, 0.0), self.power)
         else:
@@ -145,6 +166,7 @@ class BagModel:
         self.venting = False
         self.dead = r.uniform(0.0, 0.9)
         self.refilling = False
+        self.relieving = True
         self.flow = r.uniform(0.05, 0.6)
         self.gauge = 0.0
 
@@ -174,7 +196,7 @@ class BagModel:
                 self.amount += min(self.flow * dt, max(self.target - p, 0.0)) * unit
                 if p >= self.target - 0.03:
                     self.refilling = False
-            if p > self.target + 1.5:  # a relieving regulator
+            if p > self.target + 1.5 and self.relieving:
                 self.amount -= min(0.1 * dt, p - self.target - 1.5) * unit
         self.amount = max(self.amount, ATMOSPHERE * unit)
         self.gauge = self.pressure()
@@ -203,7 +225,9 @@ class Plant:
         self.fault = fault
         self.hold = long_hold if long_hold is not None else hold_s * r.uniform(1.0, 1.15)
         self.ambient = r.uniform(50.0, 95.0)
-        self.interval = r.choice([0.2, 0.5, 1.0, 1.0, 1.0, 1.0, 2.0, 5.0, 10.0]) if r.random() < 0.75 else 1.0
+        self.interval = 1.0
+        if r.random() < 0.6:
+            self.interval = r.choices([0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0], [1, 2, 4, 20, 20, 15, 8])[0]
         self.jitter = r.choice([0.0, 0.0, 0.15])
         self.noise_t = r.uniform(0.05, 0.5)
         self.noise_p = r.uniform(0.01, 0.05)
@@ -218,9 +242,13 @@ class Plant:
         ]
         self.bag = BagModel(r, r.uniform(31.5, 33.5), r.choice(["sealed", "relief", "regulated"]))
         self.with_extras = r.random() < 0.3 or fault == "ram-low"
+        self.with_current = r.random() < 0.25
+        self.full_current = r.uniform(4.0, 25.0)
+        self.burst = r.uniform(2.0, 20.0)
         self.start = r.uniform(20.0, 240.0)
         self.inflate_at = r.uniform(5.0, 18.0)
         self.leak = 0.0
+        self.weaker_by, self.within = 0.0, 1.0
         self.orifice = r.random() < 0.5
         self.case = self._plan()
 
@@ -229,7 +257,8 @@ class Plant:
         self.side = r.randrange(2)
         side = ("inner_mat", "outer_mat")[self.side]
         heating = self.start + 1500.0
-        at = heating + r.uniform(300.0, max(self.hold - 900.0, 400.0))
+        # well before the heat goes off, also where the mats were hot long before `heating`
+        at = heating + r.uniform(300.0, max(self.hold - 2000.0, 400.0))
         settled = True
         channel: str | None = side
         if fault is None:
@@ -259,13 +288,32 @@ class Plant:
             channel, at = "bag", 0.0
         elif fault in ("heat-up-late",):
             at = self.start
-            self.mats[self.side].strength = r.uniform(0.55, 0.72)
+            self.mats[self.side].slow_down(290.0, r.uniform(1800.0, 2700.0))
         elif fault == "probe-reversed":
             at = self.start
-        elif fault in ("heat-lost-both",):
-            channel = None
+        elif fault in ("heat-lost-both", "below-profile"):
+            # before the cure may be due: after that, falling mats are how every cure ends
+            at = heating + r.uniform(300.0, 1500.0)
+            channel = None if fault == "heat-lost-both" else side
         elif fault == "ram-low":
             channel = "ram"
+        elif fault == "mat-weak":
+            at = heating + r.uniform(300.0, max(self.hold - 3900.0, 500.0))
+            # it stays in its band: what leaves it has another name
+            mat = self.mats[self.side]
+            mat.set_point = r.uniform(300.0, 303.0)
+            self.weaker_by = r.uniform(8.0, mat.set_point - 291.5)
+            self.within = r.choice([1.0, r.uniform(60.0, 600.0)])
+        if fault == "probe-stuck":
+            # what stands still within its digit anyway cannot be seen to be frozen to it
+            self.res_t = max((x for x in (0.1, 0.5, 1.0) if x <= 3.0 * self.noise_t), default=0.1)
+            at = min(at, heating + max(self.hold - 1500.0, 400.0))
+        if fault == "mats-uneven":  # each within its band, together too far apart: only closely held mats can be so
+            for mat in self.mats:
+                mat.hold_closely(0.0)
+                mat.set_point = 293.0
+            if r.random() < 0.5:  # set apart from the first, or one of them turned up later
+                at = self.start
         elif fault in ("overdue", "mats-uneven", "no-readings"):
             channel = None
         return Case(fault, channel, at, 0.0, self.interval, settled, noise_psi=self.noise_p)
@@ -298,11 +346,11 @@ class Plant:
                     elif fault == "above-profile":
                         target = set_points[i] + 17.0 + 0.2 * mat.band
                     elif fault == "mat-weak":
-                        target = set_points[i] - 8.5
-                    elif fault == "mats-uneven":
-                        target = set_points[i] + 8.0
+                        mat.weaken(set_points[i] - self.weaker_by, (t - (case.at or 0.0)) / self.within)
                     elif fault == "above-maximum":
                         target = 420.0
+                if active and fault == "mats-uneven":
+                    target = 309.2 if i == self.side else 293.0
                 if active and fault == "heat-lost-both":
                     here = False
                 mat.step(dt, here, target)
@@ -314,10 +362,10 @@ class Plant:
                 leak = 3.0
             filled = fault == "heat-without-pressure"
             if not filled and self.inflate_at <= t < self.inflate_at + 40.0 and self.bag.gauge < self.bag.target:
-                self.bag.amount += 1.5 * dt
+                self.bag.amount += min(1.5 * dt, self.bag.target - self.bag.gauge)
             if active and fault == "bag-high":
                 self.bag.amount += 0.06 * dt if self.bag.gauge < 46.0 else 0.0
-                self.bag.crack = 99.0
+                self.bag.crack, self.bag.relieving = 99.0, False
             if vent is not None and t >= vent:
                 self.bag.amount -= min(1.0 * dt, max(self.bag.gauge, 0.0)) * 530.0 / (self.bag.gas + 459.67)
             fed = (
@@ -354,9 +402,13 @@ class Plant:
         slow = {"heat-up-late": 1700.0, "overdue": 12000.0, "probe-reversed": 900.0, "heat-without-pressure": 1500.0}
         if self.fault in slow:
             return slow[self.fault] + (self.hold if self.fault == "overdue" else 0.0)
-        return {"bag-leaking": 1500.0, "bag-topping-up": 1500.0, "mat-weak": 1800.0, "mats-uneven": 1800.0}.get(
-            self.fault or "", 900.0
-        )
+        return {
+            "heat-lost": 1200.0,
+            "bag-leaking": 1500.0,
+            "bag-topping-up": 1500.0,
+            "mat-weak": 3600.0,
+            "mats-uneven": 3600.0,
+        }.get(self.fault or "", 900.0)
 
     @staticmethod
     def _fill(last: float, t: float) -> Iterator[Tick]:
@@ -391,6 +443,13 @@ class Plant:
             out[name] = Reading(f_to_c(round(value / self.res_t) * self.res_t))
         gauge = self.bag.gauge + r.gauss(0.0, self.noise_p)
         out["bag"] = Reading(round(gauge / self.res_p) * self.res_p * PSI)
+        if self.with_current:
+            for i, name in enumerate(("inner_mat_current", "outer_mat_current")):
+                mat = self.mats[i]
+                share = 0.0 if mat.strength <= 0.0 else mat.drive / mat.power
+                if mat.proportional:  # switched full on and off within some seconds
+                    share = float((t / self.burst) % 1.0 < share)
+                out[name] = Reading(max(self.full_current * share + r.gauss(0.0, 0.05), 0.0))
         if self.with_extras:
             sunk = max(0.0, t - (case.at or 0.0)) * 6.0 if fault == "ram-low" and active else 0.0
             value = max(ram - sunk, 0.55 * ram) + r.gauss(0.0, 3.0)

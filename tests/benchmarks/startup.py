@@ -1,4 +1,4 @@
-"""What ``press-monitor --help`` costs, against importing click alone; an empty interpreter is taken off both."""
+"""What ``--help`` and ``records`` cost, against importing click alone; an empty interpreter is taken off."""
 
 from __future__ import annotations
 
@@ -7,13 +7,15 @@ import subprocess
 import sys
 import time
 
-NAME = "start-up of --help (peer: importing click)"
+from tests.benchmarks._records import archive_of
+
+NAME = "start-up of --help and of records on a small archive (peer: importing click)"
 GOAL = 2.0
 
 
-def _seconds(code: str) -> float:
+def _seconds(code: str, *given: str) -> float:
     begun = time.perf_counter()
-    subprocess.run([sys.executable, "-c", code], capture_output=True, check=True)
+    subprocess.run([sys.executable, "-c", code, *given], capture_output=True, check=True)
     return time.perf_counter() - begun
 
 
@@ -23,17 +25,21 @@ def run(rounds: int = 9) -> dict[str, float | str | bool]:
         "nothing": "pass",
         "click": "import click",
         "help": "from press_monitor.cli import cli; cli(['--help'])",
+        "records": "import sys; from press_monitor.cli import cli; cli(['records', '--archive', sys.argv[1]])",
     }
+    archive = str(archive_of(100))
     times: dict[str, list[float]] = {name: [] for name in codes}
     for _ in range(rounds):
         for name, code in codes.items():
-            times[name].append(_seconds(code))
-    bare, click, helped = (statistics.median(times[name]) for name in codes)
+            times[name].append(_seconds(code, archive))
+    bare, click, helped, listed = (statistics.median(times[name]) for name in codes)
     ratio = (helped - bare) / (click - bare)
     return {
         "importing click, ms": (click - bare) * 1e3,
         "--help, ms": (helped - bare) * 1e3,
-        "over importing click": ratio,
-        "goal": f"at most {GOAL:g} times importing click",
+        "records, ms": (listed - bare) * 1e3,
+        "--help over importing click": ratio,
+        "records over importing click": (listed - bare) / (click - bare),
+        "goal": f"--help at most {GOAL:g} times importing click",
         "met": ratio <= GOAL,
     }
