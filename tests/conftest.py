@@ -1,4 +1,5 @@
-"""What holds for the whole suite: how many workers there are, and that the files that take longest begin first.
+"""What holds for the whole suite: how many workers there are, that the files that take longest begin first, and that
+property tests try the same examples each time.
 
 Each worker takes a whole file at a time, for the sake of what its tests share. Were a long one to begin last, the other
 workers would have nothing to do meanwhile.
@@ -10,6 +11,12 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# The everyday suite says the same twice, however busy the machine; `--hypothesis-profile=searching` tries new examples.
+settings.register_profile("everyday", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("searching", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("everyday")
 
 TESTS = Path(__file__).resolve().parent
 LONGEST = (

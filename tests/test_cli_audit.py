@@ -268,7 +268,9 @@ def test_sealing_into_something_that_is_no_archive_leaves_it_alone(job: dict[str
     assert at.read_text("utf-8") == "Dear customer,\n" * 200
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(st.binary(max_size=400), st.sampled_from(["shop", "repair", "log"]), st.integers(0, 400))
 def test_any_bytes_anywhere_end_in_words(job: dict[str, Path], junk: bytes, which: str, at: int) -> None:
     write_job(job["shop"].parent)

@@ -142,7 +142,9 @@ def test_what_stands_only_in_the_log_is_read_too(kept: Path, tmp_path: Path) -> 
     assert recover(tmp_path / "killed.sqlite", tmp_path / "new.sqlite").entries == entries
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(st.data())
 def test_whatever_is_destroyed_what_comes_out_is_proved(kept: Path, tmp_path: Path, data: st.DataObject) -> None:
     path, new = tmp_path / "torn.sqlite", tmp_path / "new.sqlite"

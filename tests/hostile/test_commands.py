@@ -74,7 +74,12 @@ _count = iter(range(10**9))
 
 
 @given(st.lists(rows, min_size=1, max_size=3))
-@settings(max_examples=60, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=60,
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 def test_no_command_row_ends_the_recording_or_deafens_the_recorder(monitor: Monitor, given_rows: list[Any]) -> None:
     entries = len(_ledger(monitor))
     for row in given_rows:

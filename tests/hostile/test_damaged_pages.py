@@ -87,7 +87,12 @@ def wound(path: Path, made: list[tuple[str, float, int]]) -> None:
 
 
 @given(wounds)
-@settings(max_examples=15, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=15,
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 def test_a_damaged_file_gives_what_was_sealed_or_our_own_error(
     sound: Path, tmp_path: Path, made: list[tuple[str, float, int]]
 ) -> None:
@@ -123,7 +128,12 @@ def test_a_damaged_file_gives_what_was_sealed_or_our_own_error(
 
 
 @given(wounds)
-@settings(max_examples=6, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=6,
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 def test_no_certificate_is_drawn_from_a_seal_that_does_not_hold(
     sound: Path, tmp_path: Path, made: list[tuple[str, float, int]]
 ) -> None:
