@@ -27,6 +27,8 @@ from press_monitor.archive.types import ArchiveError, Command, CycleStart, Json,
 __all__ = ["Archive"]
 
 _CHECKPOINT_BUSY_MS = 50
+_UNFOLDED_PAGES = 8000
+"""How long the log may grow before a commit folds it after all, where its holder does so beside the commits."""
 _STATISTICS_EVERY = 500
 """Certificates between two looks at what the derived tables hold: a recorder may run for months."""
 
@@ -358,14 +360,30 @@ class Archive:
             for table in ("certificate", "used", "alarm_raised"):
                 self._db.execute(f"ANALYZE {table}")
 
-    def checkpoint(self) -> None:
-        """Fold the write-ahead log into the file if no reader is in the way; never waits long for one."""
+    @contextmanager
+    def _tidying(self) -> Iterator[None]:
+        """What is done outside any transaction, its errors being the archive's."""
         with self._turn:
             try:
-                self._db.execute(f"PRAGMA busy_timeout = {_CHECKPOINT_BUSY_MS}")
-                try:
-                    self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-                finally:
-                    self._db.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+                yield
             except sqlite3.Error as e:
                 raise ArchiveError(f"{self.path}: cannot be written: {e}") from e
+
+    def checkpoint(self) -> None:
+        """Fold the write-ahead log into the file if no reader is in the way; never waits long for one."""
+        with self._tidying():
+            self._db.execute(f"PRAGMA busy_timeout = {_CHECKPOINT_BUSY_MS}")
+            try:
+                self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            finally:
+                self._db.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+
+    def fold_beside(self) -> None:
+        """From here on the holder calls `fold` between its commits, so that none of them has to wait for it."""
+        with self._tidying():
+            self._db.execute(f"PRAGMA wal_autocheckpoint = {_UNFOLDED_PAGES}")
+
+    def fold(self) -> None:
+        """Fold into the file what of the write-ahead log no reader holds back, waiting for none."""
+        with self._tidying():
+            self._db.execute("PRAGMA wal_checkpoint(PASSIVE)")

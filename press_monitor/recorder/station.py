@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import uuid
 from collections import deque
@@ -11,7 +12,7 @@ from itertools import islice
 from typing import Protocol
 
 from drivers.base import Sample
-from press_monitor.archive.types import ChannelMeta, CycleStart, Json
+from press_monitor.archive.types import ChannelMeta, CycleStart, Json, JsonText
 from press_monitor.quantities import to_si
 from press_monitor.readings.conditioning import PressConditioner
 from press_monitor.readings.types import Role, role_of
@@ -337,8 +338,11 @@ class Station:
         if events := pending.events:
             jobs.append(Job(lambda archive: archive.add_events(cycle.id, events), urgent=True))
         if save := pending.save:
+            text = JsonText(
+                json.dumps(save.save, separators=(",", ":"))
+            )  # here, so that the commit need not wait for it
             jobs.append(
-                Job(lambda archive: archive.put_save(cycle.id, save.seq, save.t, save.save), key=f"save {self.name}")
+                Job(lambda archive: archive.put_save(cycle.id, save.seq, save.t, text), key=f"save {self.name}")
             )
         if jobs:
             self._put(*jobs)

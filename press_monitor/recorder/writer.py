@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from press_monitor.archive import Archive, Command
 from press_monitor.archive.requests import LEDGER_COMMANDS, carry_out
 from press_monitor.archive.stores import NO_STORES, Stores
+from press_monitor.archive.types import ArchiveError
 
 __all__ = ["Job", "Writer", "WriterStatus"]
 
@@ -27,6 +28,9 @@ _POLL = 0.1
 """Seconds between looks for commands."""
 
 _FIRST_RETRY, _LONGEST_RETRY = 0.25, 5.0
+
+_FOLD_EVERY = 500
+"""Jobs after which the archive's log is folded into its file, between two commits."""
 
 _ROW_LIMIT = 250_000
 """Rows kept in memory while the disk refuses: an hour of 64 presses at 1 Hz."""
@@ -114,6 +118,7 @@ class Writer:
         self._stores, self._head = NO_STORES, -1
         self._said: list[str] = []
         self._dropped = self._refused = self._commits = 0
+        self._unfolded = 0
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
 
     def start(self) -> None:
@@ -196,6 +201,7 @@ class Writer:
     def _run(self) -> None:
         try:
             store = self._open()
+            store.fold_beside()
         except BaseException as error:
             self._opened.set_exception(error)
             return
@@ -218,10 +224,17 @@ class Writer:
                 retry = 0.0
                 self.look(store)
                 self._follow_ledger(store)
+                self._fold(store)
             else:
                 retry = min(2.0 * retry or _FIRST_RETRY, _LONGEST_RETRY)
         with contextlib.suppress(Exception):
             store.close()
+
+    def _fold(self, store: Archive) -> None:
+        if self._unfolded >= _FOLD_EVERY:
+            self._unfolded = 0
+            with contextlib.suppress(ArchiveError):  # a disk that fails at tidying up will say so at the next commit
+                store.fold()
 
     def commit(self, store: Archive) -> bool:
         """Write everything that waits; False where the disk refuses, and then it all stays waiting."""
@@ -312,6 +325,7 @@ class Writer:
         with self._changed:
             del self._batch[: len(jobs)]
             self._commits += 1
+            self._unfolded += len(jobs)
             self._failing_since = None
         for job, result in zip(jobs, results, strict=True):
             if job.done:

@@ -26,12 +26,18 @@ class History:
 
     def save(self) -> Json:
         """Plain JSON, packed: a watch keeps thousands of values, and is saved each minute."""
-        return {"n": len(self.t), "t": packed_list(self.t), "v": packed_list(self.v)}
+        n = len(self.t)
+        times = {"from": self.t[0]} if 0 < n <= self._even + 1 else {"t": packed_list(self.t)}
+        return {"n": n, **times, "v": packed_list(self.v)}
 
     def load(self, data: Json) -> None:
         """Continue from `save`."""
-        shape = (int(data["n"]),)
-        self.t, self.v = unpacked(data["t"], shape).tolist(), unpacked(data["v"], shape).tolist()
+        n = int(data["n"])
+        self.v = unpacked(data["v"], (n,)).tolist()
+        if "from" in data:
+            self.t, self._even = [float(data["from"]) + second for second in range(n)], n - 1
+        else:
+            self.t, self._even = unpacked(data["t"], (n,)).tolist(), 0
 
     def __len__(self) -> int:
         return len(self.t)

@@ -309,3 +309,21 @@ def test_the_note_names_the_holder(archive: Archive, path: Path) -> None:
     assert note == {"holder": "recorder", "pid": os.getpid(), "version": __version__}
     archive.close()
     assert not Path(f"{path}.holder").exists()
+
+
+def test_a_holder_that_folds_beside_its_commits_has_the_file_full_when_it_says(
+    archive: Archive, path: Path, tmp_path: Path
+) -> None:
+    def in_the_file_alone() -> int:
+        alone = tmp_path / "alone.sqlite"
+        alone.write_bytes(path.read_bytes())
+        with closing(sqlite3.connect(alone)) as db:
+            return int(db.execute("SELECT count(*) FROM press_state").fetchone()[0])
+
+    archive.checkpoint()
+    archive.fold_beside()
+    for k in range(1200):
+        archive.put_state(f"P{k}", None, float(k), {"words": "x" * 3000})
+    assert in_the_file_alone() == 0, "SQLite's own thousand pages would have been folded"
+    archive.fold()
+    assert in_the_file_alone() == 1200

@@ -144,6 +144,9 @@ class Ledger:
     def stores(self):
         return NO_STORES
 
+    def fold_beside(self):
+        pass
+
     def close(self):
         return
 

@@ -9,7 +9,7 @@ import time
 
 import pytest
 
-from press_monitor.archive.types import Command
+from press_monitor.archive.types import ArchiveError, Command
 from press_monitor.recorder.writer import Job, Writer
 
 DISK_FULL = sqlite3.OperationalError("database or disk is full")
@@ -24,6 +24,7 @@ class FakeStore:
         self.at_commit = []
         self.waiting = []
         self.closed = False
+        self.folds = []
         self._open = None
 
     @contextlib.contextmanager
@@ -42,6 +43,13 @@ class FakeStore:
 
     def waiting_commands(self):
         return list(self.waiting)
+
+    def fold_beside(self):
+        self.folds.append("beside")
+
+    def fold(self):
+        self.folds.append(len(self.committed))
+        raise ArchiveError("the disk fails at tidying up")
 
     def close(self):
         self.closed = True
@@ -198,3 +206,16 @@ def test_a_disk_that_never_recovers_does_not_hold_up_stopping(store):
     store.trouble.clear()
     assert writer.stop(10.0), "the thread ends once the disk is back"
     assert store.committed == [[1]]
+
+
+def test_the_log_is_folded_between_commits_and_its_failing_ends_nothing(store):
+    writer = Writer(lambda: store, linger=0.0)
+    writer.start()
+    for _ in range(2):
+        finished = threading.Event()
+        writer.put(*(note(k) for k in range(499)))
+        writer.put(note("last", urgent=True, done=lambda _, finished=finished: finished.set()))
+        assert finished.wait(10.0)
+    assert writer.stop(10.0) and store.closed
+    assert store.folds[0] == "beside" and len(store.folds) == 3
+    assert sum(map(len, store.committed)) == 1000
