@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import json
 import math
 import os
 import re
@@ -104,6 +103,8 @@ def _let_stdout_go() -> None:
 
 def put_json(value: Any) -> None:  # noqa: ANN401 - any JSON
     """One JSON document; a number that is not finite would be our mistake, and is refused rather than printed."""
+    import json
+
     put(_escaped(json.dumps(value, ensure_ascii=False, allow_nan=False, indent=2)))
 
 
