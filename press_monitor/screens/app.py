@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
@@ -16,6 +17,7 @@ from textual.widgets import Input
 
 from press_monitor.archive.types import Json
 from press_monitor.quantities import UnitSystem
+from press_monitor.screens.background import begin
 from press_monitor.screens.base import WatchScreen
 from press_monitor.screens.floor.screen import FloorScreen
 from press_monitor.screens.openings import Openings
@@ -111,7 +113,7 @@ class Dashboard(Openings):
             self.set_timer(_LOAD_AFTER_S, self._load_ahead)
 
     def _load_ahead(self) -> None:
-        self.run_worker(self._load_and_settle())
+        begin(self, self._load_and_settle, "load ahead", exclusive=False)
 
     async def _load_and_settle(self) -> None:
         import asyncio
@@ -242,7 +244,7 @@ class Dashboard(Openings):
             return
         self.hint = "starting the recorder"
         self._renew_foot()
-        self.run_worker(self._start_recorder(self._restart), exclusive=True)
+        begin(self, partial(self._start_recorder, self._restart), "recorder")
 
     async def _start_recorder(self, restart: Restart) -> None:
         import asyncio

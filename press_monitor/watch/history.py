@@ -38,6 +38,8 @@ class History:
             self.t, self._even = [float(data["from"]) + second for second in range(n)], n - 1
         else:
             self.t, self._even = unpacked(data["t"], (n,)).tolist(), 0
+            for before, after in pairwise(self.t):
+                self._even = self._even + 1 if _second_after(before, after) else 0
 
     def __len__(self) -> int:
         return len(self.t)
@@ -51,7 +53,7 @@ class History:
         """Take a value; one that comes too soon after the last kept one is not kept."""
         if self.t and t - self.t[-1] < self._spacing - 1e-9:
             return
-        self._even = self._even + 1 if self.t and t - self.t[-1] == 1.0 and t % 1.0 == 0.0 else 0
+        self._even = self._even + 1 if self.t and _second_after(self.t[-1], t) else 0
         self.t.append(t)
         self.v.append(value)
         if t - self.t[0] > 1.25 * self._window:
@@ -114,3 +116,7 @@ class History:
         first = self.since(start)
         steps = sorted(abs(b - a) for a, b in pairwise(self.v[first:]))
         return steps[len(steps) // 2] if steps else 0.0
+
+
+def _second_after(before: float, after: float) -> bool:
+    return after - before == 1.0 and after % 1.0 == 0.0

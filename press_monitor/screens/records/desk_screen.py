@@ -6,8 +6,9 @@ import asyncio
 from collections.abc import Callable
 from typing import TypeVar
 
+from press_monitor.screens.background import begin
 from press_monitor.screens.base import WatchScreen
-from press_monitor.screens.records.desk import TROUBLES, Desk, begin
+from press_monitor.screens.records.desk import TROUBLES, Desk
 from press_monitor.screens.widgets.cells import plain
 
 __all__ = ["DeskScreen"]
