@@ -176,12 +176,15 @@ class Channel:
             return
         moved = value - s.value
         step = abs(moved)
-        most = 4.0 * s.steps + 1e-3 + (s.quantum or 0.0)
+        quantum = s.quantum or 0.0
+        most = 4.0 * s.steps + 1e-3 + quantum
         s.steps += 0.02 * ((step if step <= most else most) - s.steps)
         gap = t - (s.last_t if s.last_t is not None else t)
         gap = gap if gap >= 1e-3 else 1e-3
         turned = False
-        bounded = s.quantum is not None and abs(moved - s.step) > 2.5 * s.quantum
+        # read seldom, a mat moves several digits between two readings, and its way bends by fewer than it moves
+        own_way = 1.5 * (s.steps - quantum) if s.steps > quantum else 0.0
+        bounded = quantum > 0.0 and abs(moved - s.step) > 2.5 * quantum + own_way
         s.bounds, s.step = s.bounds * (1.0 - min(gap / BOUNDS_FADE, 1.0)) + bounded, moved
         if step > 1e-9:
             rising = value > s.value
