@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from press_monitor.cure.compound import Compound
 from press_monitor.cure.conduction import Mesh, intervals_over
-from press_monitor.cure.kinetics import Array, curve_exponent, equivalent_time_at, state_of_cure
+from press_monitor.cure.kinetics import Array, curve_exponent, equivalent_time_at, rate, state_of_cure
 from press_monitor.cure.layers import Stack
 
 __all__ = ["Points", "Tracks", "points_of"]
@@ -67,6 +67,10 @@ class Points:
     def state_at(self, index: int, equivalent: Array) -> Array:
         """State of cure at equivalent seconds, of any shape, at one point."""
         return state_of_cure(equivalent, self.tc50[index], self.exponent[index])
+
+    def reverting(self, temperature: float) -> float:
+        """Share of its reversion limit a second that the rubber nearest to it uses at a temperature, degC."""
+        return float((rate(temperature, self.reversion_energy, self.reference) / self.reversion).max())
 
     def needed(self, state: float) -> Array:
         """Equivalent seconds (P,) after which each point reaches a state of cure."""

@@ -101,6 +101,10 @@ class Section(Carried):
         """Equivalent reversion time over its limit at the hottest rubber: 1 and more is past the limit. Nominal."""
         return float((self._reverted / self._points.reversion).max()) if self.judged else 0.0
 
+    def reverting(self, temperature: float) -> float:
+        """What `reversion_used` would gain a second were all rubber at a temperature, degC."""
+        return self._points.reverting(temperature) if self.judged else 0.0
+
     def past_blow_point(self) -> bool:
         """Whether every judged point is past its blow point even at the band's lower edge."""
         if "past" not in self._known:

@@ -27,6 +27,7 @@ class _State:
     forecast_at: float | None = None
     distrusted_s: float = 0.0
     looked: float = 0.0
+    unseen_reversion: float = 0.0
 
 
 class Curing:
@@ -96,6 +97,8 @@ class Curing:
         seconds = t - self.s.fed
         if lost_a or lost_b:
             self.s.distrusted_s += seconds
+            hot = max(upper_inner.temperature, upper_outer.temperature)
+            self.s.unseen_reversion += seconds * self.section.reverting(hot)
         look = t - self.s.looked >= LOOK_EVERY
         self.section.advance(
             seconds,
@@ -187,6 +190,11 @@ class Curing:
             return False
         possible = self.s.distrusted_s > HOLD_ON and held and self.forecast.heat_off_high >= required
         return possible or self.forecast.heat_off_ends_at >= required
+
+    @property
+    def reversion_possible(self) -> float:
+        """Reversion over its limit were the mats as hot as they last were for as long as nobody could tell."""
+        return self.s.unseen_reversion + (self.section.reversion_used() if self.section is not None else 0.0)
 
     def vulnerable(self) -> float:
         """Share of the uncured rubber that lies between scorch and blow point now."""

@@ -381,4 +381,5 @@ class CureJudge:
             "stacks": to_json(stack_views(section)),
             "cure": cure_json(section),
             "reversion": section.reversion_used() if section else 0.0,
+            "reversion_possible": self.curing.reversion_possible if self.curing is not None else 0.0,
         }

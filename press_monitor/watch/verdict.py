@@ -49,6 +49,8 @@ class Evidence:
     mats_overlap: bool | None
     overlap_asked: bool
     alarms: tuple[AlarmView, ...]
+    reversion_possible: float = 0.0
+    """Reversion over its limit were the mats as hot as they last were for as long as nobody could tell."""
     more_hold_s: tuple[float | None, float | None] | None = None
     """Hold still wanted as the heat went off, nominal and for sure, s; None: heat is on, or nothing is judged."""
 
@@ -145,6 +147,12 @@ def _heat(e: Evidence) -> Iterator[tuple[Verdict, str]]:
         )
     if e.hole_s > HOLE_SECONDS:
         yield Verdict.EXCEPTIONS, f"no readings for {e.hole_s:.0f} s in all; judged as losing heat to air"
+    if e.reversion_possible >= max(1.0, e.reversion_used + 0.01):
+        yield (
+            Verdict.REVIEW,
+            f"had the heat stayed on while nobody could tell, the hottest rubber would be at up to "
+            f"{e.reversion_possible:.1f} times its reversion limit; decide by the skin's look, hardness and smell",
+        )
     if e.probe_optimistic:
         yield (
             Verdict.REVIEW,

@@ -119,6 +119,11 @@ def _evidence(watch: CureJudge, section: Section | None, *, released: bool) -> E
         hold_s=s.hold_s,
         deepest=deepest,
         reversion_used=s.release["reversion"] if s.release else section.reversion_used() if section else 0.0,
+        reversion_possible=s.release.get("reversion_possible", 0.0)
+        if s.release
+        else watch.curing.reversion_possible
+        if watch.curing
+        else 0.0,
         set_without_pressure=section.set_without_pressure() if section else 0.0,
         vapour_negative_s=section.vapour_negative_s() if section else 0.0,
         worst_vapour_margin=section.worst_vapour_margin() if section else None,

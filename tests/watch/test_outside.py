@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 
 import pytest
 
@@ -118,3 +119,15 @@ def test_there_is_something_to_look_at_for_every_trouble_a_port_can_have():
         "flooded",
     }
     assert set(_LOOK_AT) == troubles
+
+
+def test_heat_that_nobody_could_see_counts_as_possible_reversion():
+    # Compound: 5400 s at 150 degC till reversion; mats at 149 degC, so at most an hour and a half in the dark.
+    watch, _ = run([*good(0, 600), *silent(600, 8400), *good(8400, 8410)])
+    assert watch.curing.section.reversion_used() < 0.5, "judged as losing heat to air"
+    energy = 100_000.0
+    rate = math.exp(energy / 8.314462618 * (1.0 / 423.15 - 1.0 / 422.15))
+    assert watch.curing.s.unseen_reversion == pytest.approx(7800.0 * rate / 5400.0, rel=0.01)
+    assert any("had the heat stayed on while nobody could tell" in reason for reason in watch.snapshot().reasons)
+    again = CureWatch.restore(SETUP, json.loads(json.dumps(watch.save())))
+    assert again.curing.reversion_possible == watch.curing.reversion_possible > 1.0

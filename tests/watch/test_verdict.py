@@ -78,7 +78,11 @@ TABLE: dict[str, tuple[dict[str, Any], Verdict, str]] = {
     "a leak that stayed above the minimum": ({"alarms": (alarm("bag-leaking"),)}, EXCEPTIONS, "bag-leaking at minute"),
     "a lost mat that came back": ({"alarms": (alarm("heat-lost"),)}, EXCEPTIONS, "heat-lost at minute 25.0"),
     "above the band but not the maximum": ({"alarms": (alarm("above-profile"),)}, EXCEPTIONS, "above-profile"),
+    "heat that might have stayed on, and would have done no harm": (
+        {"hole_s": 600.0, "reversion_possible": 0.99}, EXCEPTIONS, "no readings for 600 s"),
     # review: a person must decide
+    "heat that might have stayed on for too long": (
+        {"hole_s": 9000.0, "reversion_possible": 2.4}, REVIEW, "up to 2.4 times its reversion limit"),
     "some rubber set without pressure": ({"set_without_pressure": 0.06}, REVIEW, "6 % of the uncured rubber"),
     "a quarter set without pressure": ({"set_without_pressure": 0.25}, REVIEW, "25 % of the uncured rubber"),
     "vapour margin negative": ({"vapour_negative_s": 61.0, "worst_vapour_margin": -20_000.0}, REVIEW, "vapour margin"),
