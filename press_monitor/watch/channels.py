@@ -18,7 +18,7 @@ COARSE = 10.0
 STILLNESS_FADES = 900.0
 """How slowly the longest still spell seen is forgotten, s."""
 BOUNDS_FADE = 3600.0
-"""How slowly it is forgotten that noise threw a channel three digits out of line, s."""
+"""How slowly it is forgotten that noise threw a channel five digits out of line, s."""
 SPIKE = 15.0
 """A step from one reading to the next that needs a second reading to be believed, K."""
 MAT_JUMP = 3.0
@@ -44,6 +44,7 @@ class _State:
     rising: bool = True
     longest_still: float = 0.0
     step: float = 0.0
+    bend: float = 0.0
     bounds: float = 0.0
     bounds_then: float = 0.0
     quantum: float | None = None
@@ -182,10 +183,12 @@ class Channel:
         gap = t - (s.last_t if s.last_t is not None else t)
         gap = gap if gap >= 1e-3 else 1e-3
         turned = False
-        # read seldom, a mat moves several digits between two readings, and its way bends by fewer than it moves
-        own_way = 1.5 * (s.steps - quantum) if s.steps > quantum else 0.0
-        bounded = quantum > 0.0 and abs(moved - s.step) > 2.5 * quantum + own_way
-        s.bounds, s.step = s.bounds * (1.0 - min(gap / BOUNDS_FADE, 1.0)) + bounded, moved
+        bend = moved - s.step
+        # four readings on a smooth way differ by at most four digits in this, for rounding alone; one that is read
+        # seldom and moves several digits between two readings turns within them as well
+        own_way = 0.75 * (s.steps - quantum) if s.steps > quantum else 0.0
+        bounded = quantum > 0.0 and abs(bend - s.bend) > 4.5 * quantum + own_way
+        s.bounds, s.step, s.bend = s.bounds * (1.0 - min(gap / BOUNDS_FADE, 1.0)) + bounded, moved, bend
         if step > 1e-9:
             rising = value > s.value
             turned, s.rising = rising is not s.rising, rising

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
+import random
 
 import pytest
 
-from press_monitor.readings import Tick
+from press_monitor.quantities import to_si
+from press_monitor.readings import Quality, Reading, Tick
+from press_monitor.watch.channels import Channel
 from press_monitor.watch.cure_watch import CureWatch
+from press_monitor.watch.doubts import SURE_BOUNDS
 from press_monitor.watch.types import Priority, RecordHole
 from tests.watch.bench import CHANNELS, SETUP, Gauge, Mat, Plant, drive, feed, reading, replace
 
@@ -179,3 +183,15 @@ def test_a_mat_that_stands_in_its_band_while_the_other_heats_is_not_stuck() -> N
     slow = Mat(tau=900.0, full=400.0)
     plant = replace(PRESS, minutes=16.0, outer=slow, gauge=Gauge(noise_degF=0.05, step_degF=1.0))
     assert not drive(plant, BARE).raised("probe-stuck")
+
+
+@pytest.mark.parametrize(("noise", "thrown"), [(0.06, False), (0.20, True)])
+def test_the_bends_of_a_mat_read_seldom_are_not_taken_for_noise(noise: float, thrown: bool) -> None:
+    # Half-degree digits every ten seconds, and a thermostat that swings by 2.5 degF every 95 s.
+    channel, source = Channel("inner_mat"), random.Random(1)
+    for k in range(400):
+        phase = (10.0 * k % 95.0) / 95.0
+        shown = 300.0 + 2.5 * abs(2.0 * phase - 1.0) + source.gauss(0.0, noise)
+        channel.take(10.0 * k, Reading(to_si(0.5 * round(2.0 * shown), "degF"), Quality.GOOD))
+    share = channel.s.bounds / 288.0  # of the readings that are remembered
+    assert share > SURE_BOUNDS if thrown else share < SURE_BOUNDS
