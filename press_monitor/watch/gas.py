@@ -1,14 +1,14 @@
 """The gas of a shut bag: what the mats' past explains of its pressure, and since when it falls without them.
 
-A shut bag keeps its amount of gas, so its absolute pressure follows the gas's absolute temperature (ideal gas), and that
-follows the mats with lags nobody knows. The last quarter of an hour of this cure is regressed on a level, a trend and
-each mat's first-order lagged temperatures, and beside them on a fall that began some seconds ago: of all such onsets the
-likeliest counts (generalised likelihood ratio over the onset, Willsky & Jones 1976; Basseville & Nikiforov 1993, ch. 2.4;
-quoted from memory). Fall and mats are estimated together, so what has not been learned widens the fall's own error: mats
-that leave their usual course explain whatever they may.
+A shut bag keeps its amount of gas, so its absolute pressure follows the gas's absolute temperature (ideal gas), and
+that follows the mats with lags nobody knows. The last quarter of an hour of this cure is regressed on a level, a trend
+and each mat's first-order lagged temperatures, and beside them on a fall that began some seconds ago: of all such
+onsets the likeliest counts (generalised likelihood ratio over the onset, Willsky & Jones 1976; Basseville & Nikiforov
+1993, ch. 2.4; quoted from memory). Fall and mats are estimated together, so what has not been learned widens the fall's
+own error: mats that leave their usual course explain whatever they may.
 
-What no draft, lean, step of a gauge or relief valve looks like is asked besides: the fall is bigger than a draft takes
-from the gas, bigger than anything this bag did before in this cure, and steady rather than a step.
+No draft, lean on the press, step of a gauge or relief valve may look like a leak: the fall is bigger than a draft takes
+from the gas, bigger than anything this bag did before in this cure, and likelier than a step or a fall soon over.
 """
 
 from __future__ import annotations
@@ -37,15 +37,19 @@ SPAN, LEAST_SPAN = 900.0, 420.0
 """The past that is regressed, and the least of it before a fall, s."""
 SETTLED = 60.0
 """It begins so long after the hold has, s."""
+OLDER = np.array((27.0, 31.0, 36.0, 42.0, 48.0, 56.0, 66.0, 77.0, 90.0, 110.0))
 FALLS = np.array((5.0, 7.0, 10.0, 14.0, 20.0, 27.0, 36.0, 48.0, 64.0, 90.0, 130.0, 180.0))
 """How long ago a fall may have begun, s."""
-RIVALS = np.array((2.0, 3.0, 4.0, 5.0, 6.0, 8.5, 12.0, 17.0, 23.5, 31.5, 42.0, 56.0, 77.0, 110.0, 155.0))
-"""How long ago a step, or a fall too quick to be a leak, may have been, s."""
+FALLS_FINER = np.concatenate([np.arange(5.0, 25.0), OLDER, np.array((130.0, 155.0, 180.0))])
+"""The same again, closer, where one of them seems to have."""
+RIVALS = np.concatenate([np.arange(1.5, 25.0), OLDER])
+"""How long ago a step, or a fall that is over in `FLANK` s, may have begun, s."""
+FLANK = 4.0
 CERTAINTY = 6.0
 """Standard errors. Of independent looks each second one in 10^9, that is 280,000 h, is beyond it by chance."""
-RIVALRY = 2.0
+RIVALRY = 4.0
 """By so much a fall has to be likelier than a step, twice the logarithm of the likelihood ratio."""
-DROP, DROP_PER_S = 0.08 * PSI, 0.0012 * PSI
+DROP, DROP_PER_S = 0.08 * PSI, 0.0016 * PSI
 """The least fall, and what is added to it for each second it took, Pa and Pa/s: a draft's, gas half a kelvin cooler."""
 QUICKEST = 3.0 * PSI / 60.0
 """Faster falls are the short windows' matter, and a relief valve's, Pa/s."""
@@ -197,39 +201,51 @@ class Gas:
         """Whether a fall that the mats do not explain is going on, and since when."""
         s = self.s
         rows = self._rows[: s.coarse + s.fine]
-        lengths = self._lengths(t, float(rows[0, 0]))
-        if not len(lengths):
+        longest = self._longest(t, float(rows[0, 0]))
+        if longest <= 0.0:
             return
         fit = _Fit(rows, t, self._sigma())
-        falls = fit.falls(lengths)
-        s.foreseen = fit.foreseen()
         while s.seen and s.seen[0][0] < t - REMEMBERED:
             s.most = max(s.most, s.seen.pop(0)[1])
+        if s.since is not None:
+            self._go_on(t, fit.falls(np.array([max(t - s.since, 1.0)])))
+            return
+        lengths = FALLS[(FALLS >= 3.5 * self._channel.s.interval) & (longest >= FALLS)]
+        if not len(lengths):
+            return
+        falls = fit.falls(lengths)
+        s.foreseen = fit.foreseen()
+        sure, size = self._sure(lengths, falls)
+        if sure.any() and not fit.out_of_course():
+            lengths = FALLS_FINER[(lengths[0] <= FALLS_FINER) & (lengths[-1] >= FALLS_FINER)]
+            falls = fit.falls(lengths)
+            sure, _ = self._sure(lengths, falls)
+            best = int(np.argmax(np.where(sure, falls.gain, -np.inf)))
+            if (
+                sure[best]
+                and falls.gain[best] > falls.gain[falls.rate >= QUICKEST].max(initial=0.0)
+                and fit.steady(lengths, falls, best)
+            ):
+                s.since, s.rate = t - float(lengths[best]), -float(falls.rate[best])
+                return
+        s.seen.append((t, size))
+
+    def _sure(self, lengths: Array, falls: _Falls) -> tuple[Array, float]:
+        """Which of the falls are leaks by their size, and the size of the largest in terms of the least that counts."""
         least = DROP + DROP_PER_S * lengths + self._channel.quantum
         sizes = (falls.rate - 2.0 * falls.error) * lengths / least
-        if s.since is not None:  # the last length is the fall's that was found
-            going = falls.rate[-1] > max(3.0 * falls.error[-1], SLOWEST) and t - s.since <= LONGEST
-            s.rate = -float(falls.rate[-1]) if going else None
-            s.since = s.since if going else None
-            return
         sure = (falls.rate > CERTAINTY * falls.error) & (falls.rate * lengths > least) & (falls.rate < QUICKEST)
-        sure &= sizes > UNUSUAL * s.most
-        quick = falls.gain[falls.rate >= QUICKEST]
-        likely = bool(sure.any()) and (not len(quick) or falls.gain[sure].max() > quick.max())
-        if likely and not fit.out_of_course(t) and fit.steady(falls.gain[sure].max(), falls.variance.min()):
-            best = int(np.argmax(np.where(sure, falls.rate / falls.error, -np.inf)))
-            s.since, s.rate = t - float(lengths[best]), -float(falls.rate[best])
-        else:
-            s.seen.append((t, max(float(sizes.max()), 0.0)))
+        return sure & (sizes > UNUSUAL * self.s.most), max(float(sizes.max()), 0.0)
 
-    def _lengths(self, t: float, first: float) -> Array:
-        """How long ago a fall may have begun, as far as enough was seen before it and of it, s."""
-        if self.s.since is not None:
-            return np.array([max(t - self.s.since, 1.0)])
-        if t - first < LEAST_SPAN:
-            return FALLS[:0]
-        longest = t - first - LEAST_SPAN + FINE
-        return FALLS[(FALLS >= 3.5 * self._channel.s.interval) & (FALLS <= longest)]
+    def _go_on(self, t: float, falls: _Falls) -> None:
+        """Whether the fall that was found still goes on."""
+        s, rate = self.s, float(falls.rate[0])
+        going = rate > max(3.0 * float(falls.error[0]), SLOWEST) and t - (s.since or t) <= LONGEST
+        s.since, s.rate = (s.since, -rate) if going else (None, None)
+
+    def _longest(self, t: float, first: float) -> float:
+        """How long ago a fall may have begun, as far as enough was seen before it, s."""
+        return t - first - LEAST_SPAN + FINE if t - first >= LEAST_SPAN else 0.0
 
     def _sigma(self) -> float:
         """Noise of one reading, Pa: no less than its steps and its digit say."""
@@ -300,13 +316,28 @@ class _Fit:
         rising = np.maximum((self._weights[1] - part * rate) / 300.0, 0.0)
         return _Falls(rate - rising, np.sqrt(variance / worth), variance, size * rate / variance)
 
-    def steady(self, gain: float, variance: float) -> bool:
-        """Whether a fall of such gain is likelier than any sudden step, and than any fall that is over in seconds."""
-        size, worth, _ = self._beside(-(self._ago[:, None] > -RIVALS - 1e-6).astype(np.float64))
-        steps = np.maximum(size, 0.0) ** 2 / np.maximum(worth, 1e-9) / variance
-        return bool(gain > steps.max() + RIVALRY)
+    def steady(self, lengths: Array, falls: _Falls, best: int) -> bool:
+        """Whether a fall has gone on all the time: no step, none that was over in seconds, no few strayed readings."""
+        since = self._ago[:, None] + RIVALS
+        shapes = np.concatenate([-(since > -1e-6).astype(np.float64), -np.clip(since / FLANK, 0.0, 1.0)], axis=1)
+        size, worth, _ = self._beside(shapes)
+        rivals = np.maximum(size, 0.0) ** 2 / np.maximum(worth, 1e-9) / falls.variance[best]
+        return bool(falls.gain[best] > rivals.max() + RIVALRY) and self._throughout(
+            float(lengths[best]), float(falls.rate[best])
+        )
 
-    def out_of_course(self, t: float) -> bool:
+    def _throughout(self, length: float, rate: float) -> bool:
+        """Whether the pressure itself fell, and half of its readings of late are as low as that says: no few strays."""
+        shape = np.minimum(-(self._ago + length), 0.0) * self._root
+        weights = self._weights - rate * (self._inverse @ (self._x.T @ shape))
+        bare = self._x @ weights / self._root
+        begun = int(np.searchsorted(self._ago, -length))
+        later = slice(int(np.searchsorted(self._ago, -0.5 * length)), None)
+        below = bare[later] - self._y[later] / self._root[later]
+        least = 0.5 * rate * length
+        return bool(np.median(below) > least and bare[begun] - bare[-1] > least - rate * length)
+
+    def out_of_course(self) -> bool:
         """Whether a mat has just gone lower than it did in all the time regressed."""
-        past = self._rows[: int(np.searchsorted(self._rows[:, 0], t - FINE)), 3 :: len(LAGS)]
+        past = self._rows[: int(np.searchsorted(self._ago, -FINE)), 3 :: len(LAGS)]
         return not len(past) or bool((self._rows[-1, 3 :: len(LAGS)] < past.min(axis=0) - OUT_OF_COURSE).any())
