@@ -17,6 +17,7 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from press_monitor.cure.kinetics import Array
 from press_monitor.cure.packing import packed, unpacked
@@ -62,11 +63,13 @@ OUT_OF_COURSE = 0.35
 """So far below its lowest of the past regressed a mat's lagged temperature has left its course, K."""
 COARSEST = 0.11 * PSI
 """Gauges of coarser steps give stairs, not falls, Pa."""
+UNHEARD = 30.0
+"""Nobody knows what was done to the bag in a longer silence, s."""
 LONGEST = 600.0
 """A fall found is followed so long, s: then the long windows have it."""
 FINE, COARSE = 60.0, 6.0
 """The rows of the last minute are kept apart, the older ones in bins of so many seconds."""
-LOOK = 8.0
+LOOK = 10.0
 """How often the whole is computed while nothing draws attention, s."""
 ALERT, DRIFT = 3.0, 0.4
 """A one-sided CUSUM of what the last computation did not foresee calls for the next at once."""
@@ -86,9 +89,12 @@ class _State:
     """The last computation: its moment, a reading's noise, the level, the trend and the weights."""
     alert: float = 0.0
     seen: list[tuple[float, float]] = field(default_factory=list)
+    """Of late: a moment, and the largest fall then, in terms of the least that counts."""
     most: float = 0.0
+    """The largest before."""
     since: float | None = None
     rate: float | None = None
+    size: float = 0.0
 
 
 class Gas:
@@ -120,11 +126,9 @@ class Gas:
     def follow(self, t: float, mats: tuple[float | None, ...], start: float | None) -> None:
         """Take the bag's reading at `t` with the mats' temperatures, degC; `start`: the past before it is another."""
         s, value = self.s, self._channel.value
-        if value is None or not self._lag(t, mats) or start is None or self._channel.quantum > COARSEST:
-            self.forget()
-            return
-        start += SETTLED
-        if t < start:
+        interval, heard = self._channel.s.interval, s.lagged_t
+        known = self._lag(t, mats) and heard is not None and t - heard <= max(UNHEARD, 4.0 * interval)
+        if value is None or not known or start is None or t < start + SETTLED or self._channel.quantum > COARSEST:
             self.forget()
             return
         if s.row and t - s.row_t >= 0.95:
@@ -133,7 +137,6 @@ class Gas:
             s.row, s.row_t = [0.0] * (3 + len(s.lagged)), t
         for k, x in enumerate((t, value, 1.0, *s.lagged)):
             s.row[k] += x
-        interval = self._channel.s.interval
         if interval < 0.95 and t - s.row_t < 0.95 - 1.01 * interval:
             return
         self._keep()
@@ -208,40 +211,51 @@ class Gas:
         while s.seen and s.seen[0][0] < t - REMEMBERED:
             s.most = max(s.most, s.seen.pop(0)[1])
         if s.since is not None:
-            self._go_on(t, fit.falls(np.array([max(t - s.since, 1.0)])))
+            lengths = np.array([max(t - s.since, 1.0)])
+            self._go_on(lengths, fit.falls(lengths))
             return
-        lengths = FALLS[(FALLS >= 3.5 * self._channel.s.interval) & (longest >= FALLS)]
+        shortest = 3.5 * self._channel.s.interval
+        lengths = FALLS[(shortest <= FALLS) & (longest >= FALLS)]
         if not len(lengths):
             return
         falls = fit.falls(lengths)
         s.foreseen = fit.foreseen()
-        sure, size = self._sure(lengths, falls)
+        sure, size = self._sure(lengths, falls), max(float(self._sizes(lengths, falls).max()), 0.0)
         if sure.any() and not fit.out_of_course():
             lengths = FALLS_FINER[(lengths[0] <= FALLS_FINER) & (lengths[-1] >= FALLS_FINER)]
             falls = fit.falls(lengths)
-            sure, _ = self._sure(lengths, falls)
+            sure = self._sure(lengths, falls)
             best = int(np.argmax(np.where(sure, falls.gain, -np.inf)))
             if (
                 sure[best]
                 and falls.gain[best] > falls.gain[falls.rate >= QUICKEST].max(initial=0.0)
                 and fit.steady(lengths, falls, best)
             ):
-                s.since, s.rate = t - float(lengths[best]), -float(falls.rate[best])
+                s.since, s.rate, s.size = t - float(lengths[best]), -float(falls.rate[best]), size
                 return
         s.seen.append((t, size))
 
-    def _sure(self, lengths: Array, falls: _Falls) -> tuple[Array, float]:
-        """Which of the falls are leaks by their size, and the size of the largest in terms of the least that counts."""
-        least = DROP + DROP_PER_S * lengths + self._channel.quantum
-        sizes = (falls.rate - 2.0 * falls.error) * lengths / least
-        sure = (falls.rate > CERTAINTY * falls.error) & (falls.rate * lengths > least) & (falls.rate < QUICKEST)
-        return sure & (sizes > UNUSUAL * self.s.most), max(float(sizes.max()), 0.0)
+    def _least(self, lengths: Array) -> Array:
+        """The least falls that count, Pa."""
+        return DROP + DROP_PER_S * lengths + self._channel.quantum
 
-    def _go_on(self, t: float, falls: _Falls) -> None:
-        """Whether the fall that was found still goes on."""
+    def _sizes(self, lengths: Array, falls: _Falls) -> Array:
+        """How large the falls are at least, in terms of the least that count."""
+        return np.asarray((falls.rate - 2.0 * falls.error) * lengths / self._least(lengths))
+
+    def _sure(self, lengths: Array, falls: _Falls) -> NDArray[np.bool_]:
+        """Which of the falls are leaks by their size."""
+        large = (falls.rate * lengths > self._least(lengths)) & (self._sizes(lengths, falls) > UNUSUAL * self.s.most)
+        return large & (falls.rate > CERTAINTY * falls.error) & (falls.rate < QUICKEST)
+
+    def _go_on(self, lengths: Array, falls: _Falls) -> None:
+        """Whether the one fall that was found still goes on."""
         s, rate = self.s, float(falls.rate[0])
-        going = rate > max(3.0 * float(falls.error[0]), SLOWEST) and t - (s.since or t) <= LONGEST
-        s.since, s.rate = (s.since, -rate) if going else (None, None)
+        s.size = max(s.size, float(self._sizes(lengths, falls)[0]))
+        if rate > max(3.0 * float(falls.error[0]), SLOWEST) and lengths[0] <= LONGEST:
+            s.rate = -rate
+        else:
+            s.since, s.rate, s.most = None, None, max(s.most, s.size)
 
     def _longest(self, t: float, first: float) -> float:
         """How long ago a fall may have begun, as far as enough was seen before it, s."""
