@@ -11,7 +11,7 @@ from press_monitor.watch.types import Json
 
 __all__ = ["MODEL_VERSION", "model_json"]
 
-MODEL_VERSION = 2
+MODEL_VERSION = 3
 """Raised with every change that can change a judgement."""
 
 
