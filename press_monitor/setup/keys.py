@@ -99,7 +99,7 @@ _SHOP: dict[str, tuple[tuple[str, str, str], ...]] = {
         ("bag_pressure!", "target", '"32 psi"'),
         ("bag_minimum!", "lowest", '"28 psi"'),
         ("bag_maximum!", "highest", '"40 psi"'),
-        ("bag_supply", "regulated, sealed or relief", '"regulated"'),
+        ("bag_supply", "regulated, sealed (shut: slow leaks show soonest) or relief", '"regulated"'),
     ),
     "presses.NAME": (
         ("driver!", "what reads it: simulated, replay, text-line, modbus", '"text-line"'),

@@ -12,7 +12,7 @@ from press_monitor.watch.alarms import Condition
 from press_monitor.watch.channels import Channel
 from press_monitor.watch.kinds import KINDS, AlarmKind
 from press_monitor.watch.leak import Cooling, Leak
-from press_monitor.watch.recipe import Recipe
+from press_monitor.watch.recipe import BagSupply, Recipe
 from press_monitor.watch.types import Json, Phase, from_json, to_json
 
 __all__ = ["Bag"]
@@ -39,7 +39,8 @@ class Bag:
     ) -> None:
         self._low, self._high = kinds["bag-low"], kinds["bag-high"]
         self._recipe, self.channel, self._words = recipe, channel, words
-        self.leak = Leak(channel) if channel is not None else None
+        shut = recipe.bag_supply is BagSupply.SEALED
+        self.leak = Leak(channel, shut=shut) if channel is not None else None
         self.s = _State()
         self._now: tuple[float, float | None] | None = None
         """The pressure at the last tick."""
@@ -84,8 +85,10 @@ class Bag:
         """How long the bag has been under a fifth of its target, s."""
         return t - self.s.down_since if self.s.down_since is not None else 0.0
 
-    def follow(self, t: float, phase: Phase, *, cooling: Cooling, sinking: bool) -> None:
-        """Take the tick at `t` into the bag's own memory."""
+    def follow(
+        self, t: float, phase: Phase, *, cooling: Cooling, sinking: bool, mats: tuple[float | None, ...] = ()
+    ) -> None:
+        """Take the tick at `t` into the bag's own memory; `mats` in degC, None where one cannot be believed."""
         self._now = None
         self._now = (t, self.value(t))
         channel, s = self.channel, self.s
@@ -113,7 +116,14 @@ class Bag:
             s.down_since = None
         s.settled_since = (s.settled_since if s.settled_since is not None else t) if phase is Phase.HOLD else None
         if self.leak is not None and s.up_since is not None:
-            self.leak.follow(t, up_since=s.up_since, settled_since=s.settled_since, cooling=cooling, sinking=sinking)
+            self.leak.follow(
+                t,
+                up_since=s.up_since,
+                settled_since=s.settled_since,
+                cooling=cooling,
+                sinking=sinking,
+                mats=mats,
+            )
 
     def conditions(
         self,

@@ -171,7 +171,8 @@ class CureJudge:
         for face in self.faces:
             face.follow(t)
             self.currents[face.name].follow(t)
-        self.bag.follow(t, self.phases.phase, cooling=self._cooling, sinking=self.heat.sinking(t))
+        mats = tuple(face.value(t) for face in self.faces)
+        self.bag.follow(t, self.phases.phase, cooling=self._cooling, sinking=self.heat.sinking(t), mats=mats)
         heard = any(reading.good for reading in tick.readings.values())
         holes = self.instruments.hear(t, heard)
         events.extend(self.outside.heard(t, holes) if heard else holes)

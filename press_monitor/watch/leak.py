@@ -3,7 +3,8 @@
 A bank of least-squares slopes over windows from twenty seconds to ten minutes, each with its own error from the
 channel's noise: fast leaks show in the short ones, slow ones in the long ones (a generalised likelihood ratio over the
 onset, Basseville & Nikiforov 1993, ch. 2.4, quoted from memory). What the mats' own cooling may take of the absolute
-pressure (ideal gas) is not counted, and a drop that is over at once is the relief valve's.
+pressure (ideal gas) is not counted, and a drop that is over at once is the relief valve's. Where the bag is shut, what
+the mats explain of its pressure is learned in this cure besides (`gas`), and slow leaks show much sooner.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from operator import mul
 
 from press_monitor.quantities import ATMOSPHERE, PSI
 from press_monitor.watch.channels import COARSE, Channel
+from press_monitor.watch.gas import Gas
 from press_monitor.watch.history import History
 from press_monitor.watch.types import Json, from_json, to_json
 
@@ -62,22 +64,32 @@ class _State:
 class Leak:
     """The trend of one bag channel."""
 
-    def __init__(self, channel: Channel) -> None:
+    def __init__(self, channel: Channel, *, shut: bool = False) -> None:
         self._channel = channel
+        self._gas = Gas(channel) if shut else None
         self.s = _State()
 
     def save(self) -> Json:
         """Plain JSON."""
-        return to_json(self.s)
+        return {"state": to_json(self.s), "gas": None if self._gas is None else self._gas.save()}
 
     def load(self, data: Json) -> None:
         """Continue from `save`."""
-        self.s = from_json(_State, data)
+        self.s = from_json(_State, data["state"])
+        if self._gas is not None:
+            self._gas.load(data["gas"])
 
     def follow(
-        self, t: float, *, up_since: float, settled_since: float | None, cooling: Cooling, sinking: bool
+        self,
+        t: float,
+        *,
+        up_since: float,
+        settled_since: float | None,
+        cooling: Cooling,
+        sinking: bool,
+        mats: tuple[float | None, ...],
     ) -> None:
-        """Take the tick at `t`; `sinking` says that the mats have been losing heat for minutes."""
+        """Take the tick at `t`, the mats in degC; `sinking` says that they have been losing heat for minutes."""
         channel, s = self._channel, self.s
         smooth = channel.smooth(t, 5.0)
         if channel.value is None or smooth is None:
@@ -89,12 +101,17 @@ class Leak:
         bins = channel.coarse.t
         if bins and bins[-1] != s.last_bin:
             s.last_bin = bins[-1]
-            begun = max(start, (settled_since if settled_since is not None else t) + SETTLED)
-            s.coarse_rate = self._coarse(t, begun, cooling)
+            calm = max(start, (settled_since if settled_since is not None else t) + SETTLED)
+            s.coarse_rate = self._coarse(t, calm, cooling)
         rate = rate if rate is not None else s.coarse_rate
+        begun = None
+        if self._gas is not None:
+            self._gas.follow(t, mats, None if settled_since is None else max(start, settled_since))
+            if rate is None:
+                begun, rate = self._gas.s.since, self._gas.s.rate
         if rate is not None:
             if s.since is None:
-                s.since = self._onset(t, smooth, rate, start)
+                s.since = begun if begun is not None else self._onset(t, smooth, rate, start)
             s.rate = rate
         elif s.since is not None and self._over(t):
             s.since = s.rate = None
