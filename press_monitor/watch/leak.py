@@ -75,8 +75,8 @@ class Leak:
 
     def load(self, data: Json) -> None:
         """Continue from `save`."""
-        self.s = from_json(_State, data["state"])
-        if self._gas is not None:
+        self.s = from_json(_State, data.get("state", data))  # an earlier version kept nothing else
+        if self._gas is not None and data.get("gas") is not None:
             self._gas.load(data["gas"])
 
     def follow(

@@ -7,7 +7,9 @@ import json
 import pytest
 
 from press_monitor.quantities import PSI
+from press_monitor.watch.channels import Channel
 from press_monitor.watch.cure_watch import CureWatch
+from press_monitor.watch.leak import Leak
 from press_monitor.watch.recipe import BagSupply
 from press_monitor.watch.types import Event
 from tests.watch.bench import RECIPE, SETUP, Air, Gauge, Mat, Plant, Run, Schedule, after, drive, ramp, replace
@@ -144,3 +146,10 @@ def test_saved_and_restored_while_a_leak_is_being_found_it_says_the_same(dt: flo
         float(t) for t in range(1351, 1500, 7)
     )
     assert told(cut, plant, 1350.0, 1560.0, cuts) == told(whole, plant, 1350.0, 1560.0, frozenset())
+
+
+def test_a_state_saved_before_the_gas_was_followed_goes_on_without_it() -> None:
+    old, new = Leak(Channel("bag"), shut=True), Leak(Channel("bag"), shut=True)
+    old.s.quiet_until = 12.5
+    new.load(old.save()["state"])
+    assert new.s == old.s
