@@ -51,6 +51,16 @@ async def test_a_click_chooses_and_the_footers_words_act(archive, dashboard):
         assert [c.alarm_id for c in archive.sent] == ["pressure-lost-uncured-1"]
 
 
+async def test_the_gravest_stands_on_top_though_another_came_later(archive, dashboard):
+    late = alarm("mat-weak", 3000.0, 3100.0, "weak", "look", priority=Priority.MEDIUM)
+    archive.presses[0].snapshot = replace(archive.presses[0].snapshot, alarms=(late,))
+    async with dashboard.run_test(size=SIZE) as pilot:
+        await pilot.press("a")
+        kinds = [row.raised.alarm.kind for row in dashboard.screen.list.rows]
+        assert kinds == ["bag-low", "pressure-lost-uncured", "mat-weak", "heat-lost"]
+        assert dashboard.screen.list.chosen.raised.alarm.kind == "bag-low", "and is the one that the bar names"
+
+
 async def test_the_chosen_alarm_stays_chosen_when_others_come(archive, dashboard):
     async with dashboard.run_test(size=SIZE) as pilot:
         await pilot.press("a", "down", "down")

@@ -43,5 +43,13 @@ def test_words_that_fit_leave_both_lines_as_they_are():
     assert second.endswith("+2 more [A]")
 
 
+@pytest.mark.parametrize("width", range(100, 161, 4))
+def test_what_is_wrong_is_never_cut_within_its_second_sentence(width):
+    detail = "Bag 20.4 psi, below its minimum of 28 psi. Skins set, core not yet."
+    words = BarWords(Tone.ALARM, True, "PRESS 2  BAG LOW", detail, "since 15:10", ADVICE, key="[Enter] acknowledge")
+    first = draw_bar(words, width, 2, LOOK).line(0)
+    assert "Skins set" not in first or "core not yet." in first, "half of it says the opposite"
+
+
 def test_one_long_sentence_is_cut_and_says_so():
     assert lines(62, "Look at the " + "very " * 20 + "end.", more="")[1].endswith("…")

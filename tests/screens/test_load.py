@@ -242,7 +242,7 @@ async def test_the_press_that_is_taken_is_said(app):
         assert "a cure is running here" in app.screen.repair_page.press.remark.words
         await pilot.resize_terminal(80, 24)
         await pilot.pause()
-        assert "Press: a cure is running here" in " ".join(screen_lines(app))  # the field itself is not chosen
+        assert "▲ Press: a cure is running here" in " ".join(screen_lines(app))  # the field itself is not chosen
         await pilot.press("up", "right", "right", "right")
         assert app.screen.press_name == "P4"
         assert app.screen.repair_page.press.remark is None

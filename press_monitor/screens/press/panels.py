@@ -12,6 +12,7 @@ from functools import partial
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.charts import bag_chart, temperature_chart
 from press_monitor.screens.kept import Kept
+from press_monitor.screens.lane_words import bag_is_low, face_is_off
 from press_monitor.screens.press.cursor import column_of, cure_words, lay_cursor, phase_words, value_words
 from press_monitor.screens.press.log import LogLine
 from press_monitor.screens.press.past import CurePast
@@ -111,7 +112,10 @@ def temperature_panel(scene: Scene, width: int, height: int) -> Cells:
         at = cells.text(at, 0, f"{look.signs.dash} " if width >= 60 else "", ink)
         value = temperature(face.value_degC if face else None, units)
         at = cells.text(at, 0, f"{name} ", palette.dim)
-        at = cells.text(at, 0, value, ink if face is None or face.trusted else palette.attention, bold=True) + 2
+        if face_is_off(face, snapshot):
+            ink = palette.attention
+            cells.text(at - 1, 0, look.signs.alarm, ink, bold=True)
+        at = cells.text(at, 0, value, ink, bold=True) + 2
     if width >= 60:
         low, high = units.degrees(snapshot.band_low_degC), units.degrees(snapshot.band_high_degC)
         if width >= 80:
@@ -140,15 +144,17 @@ def bag_panel(scene: Scene, width: int, height: int) -> Cells:
     palette = look.palette
     cells = _panel(width, height, look, f"Bag {units.pressure}")
     at = cells.text(10, 0, f"{look.signs.dash} " if width >= 60 else "", palette.bag)
-    low = snapshot.bag_Pa is not None and snapshot.bag_Pa < snapshot.bag_minimum_Pa
-    ink = palette.attention if low else palette.bag
-    at = cells.text(at, 0, pressure(snapshot.bag_Pa, units), ink, bold=True) + 2
+    low = bag_is_low(snapshot)
+    ink = palette.alarm if low else palette.bag
+    if low:
+        cells.text(at - 1, 0, look.signs.alarm, ink, bold=True)
+    at = cells.text(at, 0, pressure(snapshot.bag_Pa, units) + (" LOW" if low else ""), ink, bold=True) + 2
     minimum, maximum = units.pressed(snapshot.bag_minimum_Pa), units.pressed(snapshot.bag_maximum_Pa)
     at = cells.text(at, 0, f"keep {minimum:.0f}-{maximum:.0f}", palette.dim) + 2
     if snapshot.bag_trend_Pa_min is not None:
         trend = units.pressed(snapshot.bag_trend_Pa_min)
         digits = 2 if abs(trend) < 0.995 and units.pressure == "psi" else 1
-        at = cells.text(at, 0, f"{trend:+.{digits}f} {units.pressure}/min", palette.dim)
+        cells.text(at, 0, f"{trend:+.{digits}f} {units.pressure}/min", palette.dim, most=width - at)
     chart = partial(bag_chart, scene.view, snapshot, units, look, recent_min=scene.recent_min, strip=height < 7)
     cells.paste(scene.chart("bag", width - 1, height - 1, chart), 0, 1)
     lay_cursor(cells, scene.cursor_column(width - 1), look)
@@ -310,7 +316,7 @@ def _forecast_facts(scene: Scene, width: int) -> list[tuple[str, str, int]]:
     facts: list[tuple[str, str, int]] = []
     ends = _ends_at(scene)
     if ends is not None:
-        facts.append(("Heat off now", f"ends at {ends[0]}" if width >= 40 else ends[0], ends[1]))
+        facts.append(("If heat off now", f"ends at {ends[0]}" if width >= 40 else ends[0], ends[1]))
     # Every running cure is incomplete until it is released: that alone is no news.
     open_still = snapshot.verdict is Verdict.INCOMPLETE and snapshot.phase is not Phase.RELEASED
     if not open_still:

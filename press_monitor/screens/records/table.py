@@ -18,6 +18,7 @@ from press_monitor.screens.widgets.palette import Look, Tone
 __all__ = ["RecordTable", "Shown", "draw_table", "say_day"]
 
 _VERDICT = 12
+_LEAST_TIRE = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,7 @@ def draw_table(shown: Shown, width: int, height: int, look: Look) -> Cells:
     for line, row in enumerate(shown.rows[: height - 1], start=1):
         here = shown.first + line - 1 == shown.cursor
         if here:
-            cells.fill(0, line, width, 1, palette.track)
+            cells.fill(0, line, width, 1, palette.chosen)
         ink = palette.text
         if row is None:
             cells.text(3, line, "reading", palette.dim)
@@ -91,10 +92,11 @@ def draw_table(shown: Shown, width: int, height: int, look: Look) -> Cells:
         words = ", ".join(plain(part) for part in (row.tire or row.size, row.section) if part)
         back = ""
         if row.comeback and not wide:
-            # In words where they leave room for the tire.
-            back = f"{look.signs.alarm} came back " if customer - tire >= 30 else f"{look.signs.alarm} "
+            back = f"{look.signs.alarm} came back "
         at = cells.text(tire, line, back, palette.attention, bold=True)
-        cells.text(at, line, shorten(words or "no ticket", customer - at - 1), ink if words else palette.dim)
+        room = customer - at - 1
+        if not back or room >= _LEAST_TIRE:  # the preview has it whole
+            cells.text(at, line, shorten(words or "no ticket", room), ink if words else palette.dim)
         if customer < since:
             cells.text(customer, line, plain(row.customer), ink, most=since - customer - 1)
         if wide and (said := since_words(row)):

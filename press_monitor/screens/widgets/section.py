@@ -154,10 +154,9 @@ def _pins(cells: Cells, pins: tuple[Pin, ...], full: float, wide: int, axis: int
         place = _free(pin.words, more, at, axis, cells.width, taken)
         if place is None:
             more, place = "", _free(pin.words, "", at, axis, cells.width, taken)
-        cells.text(at, row, look.signs.alarm, pin.ink, bold=True)
         if place is None:
-            taken[0].append((at, at + 1))
-            continue
+            continue  # an arrow without a word says nothing
+        cells.text(at, row, look.signs.here, pin.ink, bold=True)
         first, second, spans = place
         taken[0].append(spans[0])
         cells.text(first, row, pin.words, pin.ink, bold=True)
