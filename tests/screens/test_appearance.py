@@ -15,7 +15,15 @@ from press_monitor.screens.widgets.palette import PALETTES, Marker, Signs, Tone,
 from tests.screens.conftest import make_dashboard, screen_lines
 from tests.screens.fakes import four_presses, many_presses, shop_of
 
-SCREENS = {"floor": "", "press": "2", "readout": ("1", *["left"] * 9), "cooling": "4", "alarms": "a", "release": "4r"}
+SCREENS = {
+    "floor": "",
+    "press": "2",
+    "readout": ("1", *["left"] * 9),
+    "cooling": "4",
+    "alarms": "a",
+    "release": "4r",
+    "load": "3l",
+}
 
 
 def drawn_on(screen):

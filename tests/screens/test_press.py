@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,9 +18,11 @@ from press_monitor.screens.dialogs.log import LogDialog
 from press_monitor.screens.dialogs.note import NoteDialog
 from press_monitor.screens.floor.screen import FloorScreen
 from press_monitor.screens.press.cursor import column_of, step_of, value_words
+from press_monitor.screens.press.panels import Scene, clear_panel
 from press_monitor.screens.press.past import CurePast
 from press_monitor.screens.press.screen import PressScreen
 from press_monitor.screens.trace import LiveTrace
+from press_monitor.screens.widgets.palette import Look
 from press_monitor.shop import load_shop, repair_from_text
 from press_monitor.watch.types import GateView, Phase, to_json
 from tests.screens.conftest import screen_lines
@@ -216,6 +219,22 @@ async def test_an_extension_that_came_to_nothing_says_why_and_can_be_asked_again
         )
         await pilot.press("enter")
         assert len(archive.sent) == 2
+
+
+@pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 36), (200, 50)])
+async def test_what_to_do_is_never_cut_within_a_sentence(archive, dashboard, size):
+    shot = archive.presses[1].snapshot
+    advice = "Refill at the remote valve now: it is setting unpressed. Do not reach in. If it will not hold, heat off."
+    archive.presses[1].snapshot = replace(shot, alarms=(replace(shot.alarms[0], advice=advice),))
+    async with dashboard.run_test(size=size) as pilot:
+        await pilot.press("2")
+        await pilot.pause()
+        board = dashboard.screen.board
+        scene = Scene(board.view, board.view.snapshot, board.units, board.zone, Look())
+        for width, height in ((31, 4), (31, 3), (46, 4), (75, 6)):
+            cells = clear_panel(scene, width, height)
+            said = " ".join(" ".join(cells.line(row) for row in range(1, height)).split())
+            assert said.removesuffix(" …").endswith("."), said
 
 
 async def test_a_press_without_a_tire_offers_loading_and_says_what_is_measured(archive, dashboard):

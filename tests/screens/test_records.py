@@ -129,7 +129,7 @@ def later(place: Place, number: int) -> list[tuple[str, dict[str, object]]]:
 # -- looking --
 
 
-@pytest.mark.parametrize("size", [(80, 24), (110, 36), (120, 36), (160, 48)])
+@pytest.mark.parametrize("size", [(80, 24), (105, 36), (110, 36), (120, 36), (160, 48), (200, 50)])
 async def test_a_comeback_is_said_in_words_at_every_width(made, size):
     app = over(made)
     async with app.run_test(size=size) as pilot:

@@ -19,7 +19,7 @@ from press_monitor.screens.press.past import CurePast
 from press_monitor.screens.reading import minutes_left, standing_alarm, tone_of
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.canvas import Chart, draw_chart
-from press_monitor.screens.widgets.cells import Cells, plain, width_of
+from press_monitor.screens.widgets.cells import Cells, plain, shorten, width_of
 from press_monitor.screens.widgets.digits import big_number
 from press_monitor.screens.widgets.gauges import cure_gauge
 from press_monitor.screens.widgets.palette import Look, Tone
@@ -39,6 +39,7 @@ __all__ = [
 ]
 
 _HARMLESS_DEGC, _HARMLESS_PA = 45.0, 5_000.0
+_LAST = "Heat off, bag to 0, then ram."
 
 _VERDICT_TONE = {
     Verdict.PASS: Tone.FINE,
@@ -147,6 +148,7 @@ def bag_panel(scene: Scene, width: int, height: int) -> Cells:
     low = bag_is_low(snapshot)
     ink = palette.alarm if low else palette.bag
     if low:
+        at += 1 if width >= 60 else 0
         cells.text(at - 1, 0, look.signs.alarm, ink, bold=True)
     at = cells.text(at, 0, pressure(snapshot.bag_Pa, units) + (" LOW" if low else ""), ink, bold=True) + 2
     minimum, maximum = units.pressed(snapshot.bag_minimum_Pa), units.pressed(snapshot.bag_maximum_Pa)
@@ -195,7 +197,8 @@ def log_panel(scene: Scene, lines: Sequence[LogLine], width: int, height: int) -
         at = 7
         if loud:
             at = cells.text(at, row, f"{look.signs.alarm} ", palette.tone(line.tone))
-        cells.text(at, row, line.words, palette.tone(line.tone) if loud else palette.dim, most=width - at - 1)
+        words = shorten(line.words, width - at - 1, look.signs.ellipsis)
+        cells.text(at, row, words, palette.tone(line.tone) if loud else palette.dim)
     return cells
 
 
@@ -388,6 +391,17 @@ def _gate_panel(scene: Scene, width: int, height: int) -> Cells:
     return cells
 
 
+def _whole(words: str, wrap: int, rows: int, ellipsis: str) -> list[str]:
+    """As many whole sentences as `rows` lines hold; half a sentence may say the opposite."""
+    sentences = words.split(". ")
+    for count in range(len(sentences), 0, -1):
+        said = ". ".join(sentences[:count]) + (f". {ellipsis}" if count < len(sentences) else "")
+        lines = textwrap.wrap(said, wrap)
+        if len(lines) <= rows:
+            return lines
+    return []
+
+
 def clear_panel(scene: Scene, width: int, height: int) -> Cells:
     """What to do about the worst alarm here, in full; and always what can hurt."""
     look, snapshot, units = scene.look, scene.snapshot, scene.units
@@ -398,8 +412,11 @@ def clear_panel(scene: Scene, width: int, height: int) -> Cells:
     title = "Keep clear"
     if alarm is not None:
         title = f"{look.signs.alarm} {kind_words(alarm.kind)}"
-        for words, ink in ((plain(alarm.advice), palette.text), (plain(alarm.message), palette.dim)):
-            lines += [(line, ink) for line in textwrap.wrap(words, wrap)]
+        advice = plain(alarm.advice)
+        lines = [(line, palette.text) for line in _whole(advice, wrap, height - 1, look.signs.ellipsis)]
+        lines = lines or [(line, palette.text) for line in textwrap.wrap(advice, wrap)]
+        told = _whole(plain(alarm.message), wrap, height - 1 - len(lines), look.signs.ellipsis)
+        lines += [(line, palette.dim) for line in told]
     else:
         hot = [f.value_degC for f in (snapshot.inner, snapshot.outer) if f and f.value_degC is not None]
         warm = f"Mats {units.say_temperature(max(hot))}, " if hot else ""
@@ -408,7 +425,7 @@ def clear_panel(scene: Scene, width: int, height: int) -> Cells:
             quiet = max(hot, default=0.0) < _HARMLESS_DEGC and (snapshot.bag_Pa or 0.0) < _HARMLESS_PA
             care = "Stand clear once heat or air is on." if quiet else "Both can hurt: stand clear."
             lines += [(line, palette.dim) for line in textwrap.wrap(f"{warm}{held}{care}", wrap)]
-    lines += [(line, palette.dim) for line in textwrap.wrap("Heat off, bag to 0, then ram.", wrap)]
+    lines += [(line, palette.dim) for line in _whole(_LAST, wrap, height - 1 - len(lines), look.signs.ellipsis)]
     cells = _panel(width, height, look, title)
     if alarm is not None:
         cells.text(1, 0, title, palette.tone(tone_of(alarm)), bold=True)

@@ -42,9 +42,10 @@ def say_day(utc: float, zone: tzinfo | None, *, year: bool = True) -> str:
     return when.strftime("%Y-%m-%d %H:%M" if year else "%m-%d %H:%M")
 
 
-def since_words(row: CertificateRow) -> str:
-    """What was entered since, in a word or two."""
-    return "; ".join(plain(part) for part in (row.comeback, row.inspection) if part)
+def since_words(row: CertificateRow, alarm: str) -> str:
+    """What was entered since, in a few words; a comeback wears the sign."""
+    back = f"{alarm} came back: {plain(row.comeback)}" if row.comeback else ""
+    return "; ".join(filter(None, (back, f"inspected: {plain(row.inspection)}" if row.inspection else "")))
 
 
 def draw_table(shown: Shown, width: int, height: int, look: Look) -> Cells:
@@ -60,8 +61,8 @@ def draw_table(shown: Shown, width: int, height: int, look: Look) -> Cells:
     press = when + (18 if year else 13)
     verdict = press + 6
     tire = verdict + _VERDICT + 2
-    wide = width >= 92
-    since = width - min(24, max(18, width // 5)) if wide else width
+    wide = width >= 100
+    since = width - min(36, max(30, width // 4)) if wide else width
     customer = tire + (since - tire) // 2 if width >= 118 else since
     cells.right(when - 1, 0, "No.", palette.dim)
     heads = [(when, "Started"), (press, "Press"), (verdict, "Verdict"), (tire, "Tire, place")]
@@ -99,8 +100,9 @@ def draw_table(shown: Shown, width: int, height: int, look: Look) -> Cells:
             cells.text(at, line, shorten(words or "no ticket", room), ink if words else palette.dim)
         if customer < since:
             cells.text(customer, line, plain(row.customer), ink, most=since - customer - 1)
-        if wide and (said := since_words(row)):
-            cells.text(since, line, said, palette.attention if row.comeback else palette.dim, most=width - since - 1)
+        if wide and (said := since_words(row, look.signs.alarm)):
+            ink = palette.attention if row.comeback else palette.dim
+            cells.text(since, line, shorten(said, width - since - 1), ink)
     return cells
 
 

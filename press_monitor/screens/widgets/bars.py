@@ -27,6 +27,8 @@ class BarWords:
     second: str
     key: str = ""
     more: str = ""
+    short: str = ""
+    """The detail in fewer words."""
 
 
 def draw_bar(words: BarWords, width: int, height: int, look: Look) -> Cells:
@@ -57,28 +59,35 @@ def draw_bar(words: BarWords, width: int, height: int, look: Look) -> Cells:
     room = right - after - 2
     when_size = width_of(when)
     if words.detail and room - when_size - 2 >= 12:
-        detail = _sentences(words.detail, room - when_size - 2, signs.ellipsis)
+        detail = _sentences(words.detail, words.short, room - when_size - 2, signs.ellipsis)
         after = cells.text(after + 2, 0, detail, strong if alarmed else soft)
     if when and right - after - 2 >= when_size:
         cells.text(after + 2, 0, when, strong if alarmed else soft)
     ink = strong if words.loud else palette.text if alarmed else soft
     room = end - 1 - len(sign)
-    cells.text(1 + len(sign), 1, _whole_sentences(words.second, room), ink, most=room)
+    cells.text(1 + len(sign), 1, _whole_sentences(words.second, room, signs.ellipsis), ink, most=room)
     return cells
 
 
-def _sentences(words: str, room: int, ellipsis: str) -> str:
-    """As many whole sentences as fit, else what makes sense of the first: half of one may say something else."""
-    end = words.rfind(". ", 0, room) + 1
-    return words[:end] if end and width_of(words) > room else shorten(words, room, ellipsis)
-
-
-def _whole_sentences(words: str, room: int) -> str:
-    """As many whole sentences as fit, where that is most of the room: no "do not" may be left hanging."""
+def _sentences(words: str, short: str, room: int, ellipsis: str) -> str:
+    """As many whole sentences as fit, else the fewer words, else what makes sense of the first sentence."""
     if width_of(words) <= room:
         return words
     end = words.rfind(". ", 0, room) + 1
-    return words[:end] if 2 * end >= room else words
+    return words[:end] if end else shorten(short or words, room, ellipsis)
+
+
+def _whole_sentences(words: str, room: int, ellipsis: str) -> str:
+    """As many whole sentences as fit, where that is most of the room: no "do not" may be left hanging.
+
+    That more is to be read elsewhere is shown where there is a place for it.
+    """
+    if width_of(words) <= room:
+        return words
+    end = words.rfind(". ", 0, room) + 1
+    if 2 * end < room:
+        return words
+    return f"{words[:end]} {ellipsis}" if end + 2 <= room else words[:end]
 
 
 class AlarmBar(Drawn):

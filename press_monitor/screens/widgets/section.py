@@ -138,7 +138,8 @@ def _free(
     left = (first, second, [(first, at + 1), (second, at + 1)])
     for option in (right, left):
         inside = all(a >= least and b <= width for a, b in option[2])
-        clear = all(b < c or a > d for row, (a, b) in enumerate(option[2]) if b > a for c, d in taken[row])
+        # Two figures side by side would read as one: the second line keeps two cells between them.
+        clear = all(b + row < c or a > d + row for row, (a, b) in enumerate(option[2]) if b > a for c, d in taken[row])
         if inside and clear:
             return option
     return None
