@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from press_monitor.archive.types import CommandAnswer, CycleStart
+from press_monitor.archive.types import CommandAnswer, CycleStart, EventRow
 from press_monitor.cure.section import Face, Section
 from press_monitor.quantities import PSI, UnitSystem
 from press_monitor.screens.charts import span_of
@@ -18,6 +18,7 @@ from press_monitor.screens.dialogs.log import LogDialog
 from press_monitor.screens.dialogs.note import NoteDialog
 from press_monitor.screens.floor.screen import FloorScreen
 from press_monitor.screens.press.cursor import column_of, step_of, value_words
+from press_monitor.screens.press.log import log_lines
 from press_monitor.screens.press.panels import Scene, clear_panel
 from press_monitor.screens.press.past import CurePast
 from press_monitor.screens.press.screen import PressScreen
@@ -26,7 +27,7 @@ from press_monitor.screens.widgets.palette import Look
 from press_monitor.shop import load_shop, repair_from_text
 from press_monitor.watch.types import GateView, Phase, to_json
 from tests.screens.conftest import screen_lines
-from tests.screens.fakes import CHANNELS, Trace, rows, snapshot
+from tests.screens.fakes import CHANNELS, Trace, alarm, rows, snapshot
 
 SIZE = (120, 36)
 
@@ -235,6 +236,13 @@ async def test_what_to_do_is_never_cut_within_a_sentence(archive, dashboard, siz
             cells = clear_panel(scene, width, height)
             said = " ".join(" ".join(cells.line(row) for row in range(1, height)).split())
             assert said.removesuffix(" …").endswith("."), said
+
+
+def test_the_log_says_a_kind_once():
+    lost = to_json(alarm("pressure-lost-uncured", 1.0, 2.0, "Pressure lost while 22 % is setting", "a"))
+    low = to_json(alarm("bag-low", 1.0, 2.0, "Bag at 26.7 psi", "a"))
+    lines = log_lines([EventRow(n, "c", 2.0, 2.0, "alarm", {"t": 2.0, "alarm": a}) for n, a in enumerate((low, lost))])
+    assert [line.words for line in lines] == ["Pressure lost while 22 % is setting", "bag low: Bag at 26.7 psi"]
 
 
 async def test_a_press_without_a_tire_offers_loading_and_says_what_is_measured(archive, dashboard):

@@ -556,7 +556,9 @@ async def test_a_record_is_verified_and_a_changed_one_found_out(place):
     async with app.run_test(size=(120, 36)) as pilot:
         await open_records(app, pilot)
         await pilot.press("v")
-        assert "done: verify certificate 8 (its ledger entry and its readings" in await settled(app, pilot)
+        assert "done: verify certificate 8 (as it was signed: its ledger entry and its readings" in await settled(
+            app, pilot
+        )
     tamper(place.path, lambda db: flip(db, "ledger", "signature", "certificate", 8, 9))
     app = over(place)
     async with app.run_test(size=(120, 36)) as pilot:

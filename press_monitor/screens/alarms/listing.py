@@ -18,7 +18,7 @@ from press_monitor.screens.reading import (
 )
 from press_monitor.screens.source import PressView
 from press_monitor.screens.topline import place_words
-from press_monitor.screens.widgets.cells import Cells, plain
+from press_monitor.screens.widgets.cells import Cells, plain, width_of
 from press_monitor.screens.widgets.palette import Look
 from press_monitor.screens.words import kind_words, say_clock, say_minutes
 from press_monitor.watch.types import AlarmState
@@ -156,7 +156,10 @@ def draw_rows(
         if alarm.consequence_of is not None and row.depth:
             name = f"{sign} follows: {kind_words(alarm.kind).lower()}"
         at = cells.text(at, line, name, ink, bold=not row.depth, most=end - at - 1)
-        cells.text(at + 2, line, _span(raised, zone), words, most=end - at - 3)
+        span = _span(raised, zone)
+        # Half a figure would be another one: where the minutes do not fit, they are left out.
+        span = span if width_of(span) <= end - at - 3 else span.partition(" (")[0]
+        cells.text(at + 2, line, span, words, most=end - at - 3)
         places += [(line + n, index) for n in range(1 + len(text))]
         for part in text:
             line += 1

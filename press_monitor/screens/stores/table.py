@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Hashable, Sequence
 from datetime import date
@@ -74,7 +75,7 @@ def draw_shelf(
 def _fitting(words: str, room: int) -> str:
     """Why an item must not be used, without the day, which stands in a column of its own, where room is short."""
     if width_of(words) > room:
-        words = words.replace("its calibration was due on ", "calibration was due ")
+        words = re.sub(r"its calibration was due on [-0-9]+", "calibration overdue", words)
     return shorten(words, room)
 
 
