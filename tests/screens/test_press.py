@@ -17,9 +17,10 @@ from press_monitor.screens.dialogs.extend import ExtendDialog
 from press_monitor.screens.dialogs.log import LogDialog
 from press_monitor.screens.dialogs.note import NoteDialog
 from press_monitor.screens.floor.screen import FloorScreen
+from press_monitor.screens.press.clear import clear_panel
 from press_monitor.screens.press.cursor import column_of, step_of, value_words
 from press_monitor.screens.press.log import log_lines
-from press_monitor.screens.press.panels import Scene, clear_panel
+from press_monitor.screens.press.panels import Scene
 from press_monitor.screens.press.past import CurePast
 from press_monitor.screens.press.screen import PressScreen
 from press_monitor.screens.trace import LiveTrace

@@ -13,8 +13,9 @@ from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
 from press_monitor.archive.types import ArchiveError
+from press_monitor.screens.begin import begin
 from press_monitor.screens.records.deeds import CertificateDeeds
-from press_monitor.screens.records.desk import Desk, begin
+from press_monitor.screens.records.desk import Desk
 from press_monitor.screens.records.text_view import TextView
 from press_monitor.screens.widgets.bars import Key
 

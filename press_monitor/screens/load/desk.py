@@ -6,11 +6,13 @@ import asyncio
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, datetime
+from functools import partial
 
 from textual.containers import Horizontal
 
 from press_monitor.archive.types import CertificateRow
 from press_monitor.screens.base import WatchScreen
+from press_monitor.screens.begin import begin
 from press_monitor.screens.load.form import MEANT, carried_over, remarks
 from press_monitor.screens.load.leak_row import LeakRow
 from press_monitor.screens.load.memory import Likeness, Memory, best_like, names_used, recall, ticket_like
@@ -146,7 +148,7 @@ class LoadDesk(WatchScreen):
         )
         self.like = best_like(self.memory.rows, wanted)
         if self.like is not None and (self._like_ticket is None or self._like_ticket[0] != self.like.number):
-            self.run_worker(self._fetch(self.like.number), group="like", exclusive=True)
+            begin(self, partial(self._fetch, self.like.number), "like")
 
     async def _fetch(self, number: int) -> None:
         archive = self.dashboard.archive
@@ -283,7 +285,7 @@ class LoadDesk(WatchScreen):
         plan.touch()
         if not self._planning:
             self._planning = True
-            self.run_worker(self._plan(), group="plan")
+            begin(self, self._plan, "plan", exclusive=False)
 
     async def _plan(self) -> None:
         shop = self.dashboard.shop.shop

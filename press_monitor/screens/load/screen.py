@@ -15,6 +15,7 @@ from textual.widget import Widget
 from press_monitor.archive.stores import Stores
 from press_monitor.archive.ticket import read_ticket
 from press_monitor.archive.types import Json
+from press_monitor.screens.begin import begin
 from press_monitor.screens.load.desk import PAGES, LoadDesk, is_free, page_of
 from press_monitor.screens.load.form import ticket_of
 from press_monitor.screens.load.leak_row import LeakRow
@@ -114,7 +115,7 @@ Leak test watches the bag for three minutes at lock-up, before any heat""",
         self.call_after_refresh(self._take_repair)
         self.repair_page.repair.focus()
         super().on_mount()
-        self.run_worker(self._remember(), group="memory")
+        begin(self, self._remember, "memory", exclusive=False)
 
     def renew(self) -> None:
         """The bar names no key that does something else here."""

@@ -11,12 +11,12 @@ from textual.message import Message
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.charts import span_of
 from press_monitor.screens.kept import Kept
+from press_monitor.screens.press.clear import clear_panel
 from press_monitor.screens.press.cursor import step_of
 from press_monitor.screens.press.log import LogLine
 from press_monitor.screens.press.panels import (
     Scene,
     bag_panel,
-    clear_panel,
     forecast_panel,
     log_panel,
     readout_panel,

@@ -16,7 +16,7 @@ from press_monitor.screens.lane_words import bag_is_low, face_is_off
 from press_monitor.screens.press.cursor import column_of, cure_words, lay_cursor, phase_words, value_words
 from press_monitor.screens.press.log import LogLine
 from press_monitor.screens.press.past import CurePast
-from press_monitor.screens.reading import minutes_left, standing_alarm, tone_of
+from press_monitor.screens.reading import minutes_left
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.canvas import Chart, draw_chart
 from press_monitor.screens.widgets.cells import Cells, plain, shorten, width_of
@@ -24,22 +24,20 @@ from press_monitor.screens.widgets.digits import big_number
 from press_monitor.screens.widgets.gauges import cure_gauge
 from press_monitor.screens.widgets.palette import Look, Tone
 from press_monitor.screens.widgets.section import Layer, Pin, Through, draw_through
-from press_monitor.screens.words import band_percent, kind_words, pressure, say_clock, temperature
+from press_monitor.screens.words import band_percent, pressure, say_clock, temperature
 from press_monitor.watch.types import Phase, Snapshot, StackView, Verdict
 
 __all__ = [
     "Scene",
     "bag_panel",
-    "clear_panel",
     "forecast_panel",
     "log_panel",
+    "panel",
     "readout_panel",
     "temperature_panel",
     "through_panel",
 ]
 
-_HARMLESS_DEGC, _HARMLESS_PA = 45.0, 5_000.0
-_LAST = "Heat off, bag to 0, then ram."
 
 _VERDICT_TONE = {
     Verdict.PASS: Tone.FINE,
@@ -87,7 +85,8 @@ class Scene:
         return column_of(self.snapshot, self.cursor_min, width, self.recent_min)
 
 
-def _panel(width: int, height: int, look: Look, title: str) -> Cells:
+def panel(width: int, height: int, look: Look, title: str) -> Cells:
+    """An empty one with its heading."""
     cells = Cells(width, height, look.palette.panel, look.palette.text)
     cells.text(1, 0, title, look.palette.text, bold=True)
     return cells
@@ -107,7 +106,7 @@ def temperature_panel(scene: Scene, width: int, height: int) -> Cells:
     """Both mats against the band they must keep."""
     look, units, snapshot = scene.look, scene.units, scene.snapshot
     palette = look.palette
-    cells = _panel(width, height, look, f"Temperature {units.temperature_sign}")
+    cells = panel(width, height, look, f"Temperature {units.temperature_sign}")
     at = 16
     for name, face, ink in (("inner", snapshot.inner, palette.inner), ("outer", snapshot.outer, palette.outer)):
         at = cells.text(at, 0, f"{look.signs.dash} " if width >= 60 else "", ink)
@@ -143,7 +142,7 @@ def bag_panel(scene: Scene, width: int, height: int) -> Cells:
     """The bag between its limits, and whether it loses air."""
     look, units, snapshot = scene.look, scene.units, scene.snapshot
     palette = look.palette
-    cells = _panel(width, height, look, f"Bag {units.pressure}")
+    cells = panel(width, height, look, f"Bag {units.pressure}")
     at = cells.text(10, 0, f"{look.signs.dash} " if width >= 60 else "", palette.bag)
     low = bag_is_low(snapshot)
     ink = palette.alarm if low else palette.bag
@@ -168,7 +167,7 @@ def readout_panel(scene: Scene, width: int, height: int) -> Cells:
     look, minute = scene.look, scene.cursor_min or 0.0
     palette = look.palette
     when = say_clock(scene.view.clock(minute * 60.0), scene.zone)
-    cells = _panel(width, height, look, f"{when}, minute {minute:.1f}")
+    cells = panel(width, height, look, f"{when}, minute {minute:.1f}")
     phase = phase_words(scene.snapshot, minute)
     at = cells.text(len(f"{when}, minute {minute:.1f}") + 3, 0, phase, palette.dim)
     keys = "Left Right move, Esc leaves"
@@ -190,7 +189,7 @@ def log_panel(scene: Scene, lines: Sequence[LogLine], width: int, height: int) -
     """This cure so far, newest on top."""
     look = scene.look
     palette = look.palette
-    cells = _panel(width, height, look, "This cure")
+    cells = panel(width, height, look, "This cure")
     for row, line in enumerate(lines[: height - 1], 1):
         cells.text(1, row, say_clock(line.utc, scene.zone), palette.text)
         loud = line.tone in (Tone.ALARM, Tone.ATTENTION)
@@ -236,7 +235,7 @@ def through_panel(scene: Scene, width: int, height: int) -> Cells:
     """The section from inner mat to outer mat: where it is hot, where it is cured."""
     look, snapshot = scene.look, scene.snapshot
     palette = look.palette
-    cells = _panel(width, height, look, "Through the repair")
+    cells = panel(width, height, look, "Through the repair")
     if not snapshot.stacks:
         cells.text(1, 2, "no layers on the ticket: cure not judged", palette.dim, most=width - 2)
         return cells
@@ -292,7 +291,7 @@ def forecast_panel(scene: Scene, width: int, height: int) -> Cells:
         return _gate_panel(scene, width, height)
     look = scene.look
     palette = look.palette
-    cells = _panel(width, height, look, "Forecast")
+    cells = panel(width, height, look, "Forecast")
     left, forecast = minutes_left(snapshot), snapshot.forecast
     number = f"{min(999, math.ceil(left)):2d}" if left is not None else "--"
     row = 2 if height >= 9 else 1
@@ -363,7 +362,7 @@ def _facts(cells: Cells, facts: Sequence[tuple[str, str, int]], row: int, look: 
 def _gate_panel(scene: Scene, width: int, height: int) -> Cells:
     look, gate, snapshot = scene.look, scene.snapshot.gate, scene.snapshot
     palette = look.palette
-    cells = _panel(width, height, look, "Release gate")
+    cells = panel(width, height, look, "Release gate")
     steps = (
         ("heat off", gate.heat_is_off),
         ("cure reached", gate.cure_reached),
@@ -388,47 +387,4 @@ def _gate_panel(scene: Scene, width: int, height: int) -> Cells:
         cells.text(1, row, line, palette.dim)
         row += 1
     _facts(cells, _forecast_facts(scene, width), row + 1, look)
-    return cells
-
-
-def _whole(words: str, wrap: int, rows: int, ellipsis: str) -> list[str]:
-    """As many whole sentences as `rows` lines hold; half a sentence may say the opposite."""
-    sentences = words.split(". ")
-    for count in range(len(sentences), 0, -1):
-        said = ". ".join(sentences[:count]) + (f". {ellipsis}" if count < len(sentences) else "")
-        lines = textwrap.wrap(said, wrap)
-        if len(lines) <= rows:
-            return lines
-    return []
-
-
-def clear_panel(scene: Scene, width: int, height: int) -> Cells:
-    """What to do about the worst alarm here, in full; and always what can hurt."""
-    look, snapshot, units = scene.look, scene.snapshot, scene.units
-    palette = look.palette
-    alarm = standing_alarm(snapshot)
-    wrap = max(10, width - 2)
-    lines: list[tuple[str, int]] = []
-    title = "Keep clear"
-    if alarm is not None:
-        title = f"{look.signs.alarm} {kind_words(alarm.kind)}"
-        advice = plain(alarm.advice)
-        lines = [(line, palette.text) for line in _whole(advice, wrap, height - 1, look.signs.ellipsis)]
-        lines = lines or [(line, palette.text) for line in textwrap.wrap(advice, wrap)]
-        told = _whole(plain(alarm.message), wrap, height - 1 - len(lines), look.signs.ellipsis)
-        lines += [(line, palette.dim) for line in told]
-    else:
-        hot = [f.value_degC for f in (snapshot.inner, snapshot.outer) if f and f.value_degC is not None]
-        warm = f"Mats {units.say_temperature(max(hot))}, " if hot else ""
-        held = f"bag {units.say_pressure(snapshot.bag_Pa)}. " if snapshot.bag_Pa is not None else ""
-        if snapshot.phase is not Phase.RELEASED:
-            quiet = max(hot, default=0.0) < _HARMLESS_DEGC and (snapshot.bag_Pa or 0.0) < _HARMLESS_PA
-            care = "Stand clear once heat or air is on." if quiet else "Both can hurt: stand clear."
-            lines += [(line, palette.dim) for line in textwrap.wrap(f"{warm}{held}{care}", wrap)]
-    lines += [(line, palette.dim) for line in _whole(_LAST, wrap, height - 1 - len(lines), look.signs.ellipsis)]
-    cells = _panel(width, height, look, title)
-    if alarm is not None:
-        cells.text(1, 0, title, palette.tone(tone_of(alarm)), bold=True)
-    for row, (line, ink) in enumerate(lines[: height - 1], 1):
-        cells.text(1, row, line, ink)
     return cells

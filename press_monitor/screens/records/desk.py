@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import asyncio
 import sqlite3
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from textual.dom import DOMNode
-from textual.worker import WorkType
-
 from press_monitor.archive.reader import ArchiveReader
 from press_monitor.archive.requests import Asked
 from press_monitor.archive.types import ArchiveError
+from press_monitor.screens.begin import begin
 from press_monitor.tables import ShopError
 from press_monitor.upkeep import Upkeep
 
@@ -23,7 +21,7 @@ if TYPE_CHECKING:
     from press_monitor.screens.app import Dashboard
     from press_monitor.shop import Shop
 
-__all__ = ["TROUBLES", "Desk", "ask", "begin", "day_typed", "desk_of"]
+__all__ = ["TROUBLES", "Desk", "ask", "day_typed", "desk_of"]
 
 TROUBLES = (ArchiveError, ShopError, OSError, sqlite3.Error)
 """What reading or adding may raise that is to be said, not to end the dashboard."""
@@ -83,14 +81,6 @@ def day_typed(text: str, today: date) -> date:
         return date.fromisoformat(text.strip())
     except ValueError:
         raise ValueError(f"wants a day such as {today}, got {text!r}") from None
-
-
-def begin(
-    node: DOMNode, work: Callable[[], Coroutine[None, None, None]], group: str, *, exclusive: bool = True
-) -> None:
-    """Begin something in the background. Made when it begins: what a newer one replaces before is never half there."""
-    begun: WorkType[None] = work
-    node.run_worker(begun, group=group, exclusive=exclusive)
 
 
 def ask(

@@ -7,7 +7,8 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from press_monitor.screens.base import WatchScreen
-from press_monitor.screens.records.desk import TROUBLES, Desk, begin
+from press_monitor.screens.begin import begin
+from press_monitor.screens.records.desk import TROUBLES, Desk
 from press_monitor.screens.widgets.cells import plain
 
 __all__ = ["DeskScreen"]

@@ -21,8 +21,9 @@ from press_monitor.certificate.audit_sheets import say_figure
 from press_monitor.quantities import UnitSystem
 from press_monitor.readings.types import Role, role_of
 from press_monitor.screens.base import WatchScreen
+from press_monitor.screens.begin import begin
 from press_monitor.screens.records.curves import in_units, span_of
-from press_monitor.screens.records.desk import TROUBLES, Desk, begin
+from press_monitor.screens.records.desk import TROUBLES, Desk
 from press_monitor.screens.records.preview import VERDICT_TONES, Track, tracks_of
 from press_monitor.screens.records.table import say_day
 from press_monitor.screens.widgets.bars import Key

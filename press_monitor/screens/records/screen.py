@@ -14,8 +14,9 @@ from textual.widget import Widget
 
 from press_monitor.archive.reader import ArchiveReader
 from press_monitor.archive.types import CertificateRow
+from press_monitor.screens.begin import begin
 from press_monitor.screens.records.deeds import CertificateDeeds
-from press_monitor.screens.records.desk import TROUBLES, Desk, begin
+from press_monitor.screens.records.desk import TROUBLES, Desk
 from press_monitor.screens.records.panel import PreviewPanel
 from press_monitor.screens.records.preview import Preview, read_preview, sketched
 from press_monitor.screens.records.search import CHUNK, Pages, Search, SearchError, first_pages, summary

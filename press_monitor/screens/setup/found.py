@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.app import ComposeResult
 from textual.containers import Vertical
 
+from press_monitor.screens.begin import begin
 from press_monitor.screens.widgets.cells import Cells, plain
 from press_monitor.screens.widgets.drawn import Drawn
 from press_monitor.screens.widgets.palette import Look, Tone
@@ -98,7 +99,7 @@ class CheckPage(Vertical):
         """Check, or check again."""
         self.looked = True
         self.findings.show(())
-        self.run_worker(self._looked(), group="check", exclusive=True)
+        begin(self, self._looked, "check")
 
     async def _looked(self) -> None:
         self.findings.show(await asyncio.to_thread(self.hands.examine))

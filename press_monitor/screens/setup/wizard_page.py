@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ from textual.containers import VerticalScroll
 from textual.message import Message
 from textual.widget import Widget
 
+from press_monitor.screens.begin import begin
 from press_monitor.screens.dialogs.dialog import Words
 from press_monitor.screens.setup.jobs import PortJobs
 from press_monitor.screens.widgets.cells import plain
@@ -88,7 +90,7 @@ class WizardPage(VerticalScroll):
             return
         self.ended, self.doing = "", "looking for ports"
         self.post_message(self.Moved())
-        self.run_worker(self._gather(again=again), group="facts", exclusive=True)
+        begin(self, partial(self._gather, again=again), "facts")
 
     async def _gather(self, *, again: bool) -> None:
         try:
@@ -118,7 +120,7 @@ class WizardPage(VerticalScroll):
         elif self.ended:
             _say(self.words, self.ended)
         elif step is None and wizard is not None and wizard.text is not None and not self.saved:
-            self.run_worker(self._write(wizard.press, wizard.text), group="write", exclusive=True)
+            begin(self, partial(self._write, wizard.press, wizard.text), "write")
         self.take_focus()
         self.post_message(self.Moved())
 
@@ -202,7 +204,7 @@ class WizardPage(VerticalScroll):
         self.doing = "the port is open; Esc lets it go"
         _say(self.words, "Listening to the port …" if isinstance(step, Listen) else "Trying the press …")
         _say(self.live, "")
-        self.run_worker(self._carried(step), group="port", exclusive=True)
+        begin(self, partial(self._carried, step), "port")
 
     async def _carried(self, step: Listen | Try) -> None:
         done = await (self.jobs.listen(step) if isinstance(step, Listen) else self.jobs.attempt(step))
@@ -219,7 +221,10 @@ class WizardPage(VerticalScroll):
         tried = wizard.last_try if wizard is not None else None
         if tried is not None:
             self.doing = "live from the port; an answer lets it go"
-            self.run_worker(self.jobs.watch(tried), group="port", exclusive=True)
+            begin(self, partial(self._watched, tried), "port")
+
+    async def _watched(self, step: Try) -> None:
+        await self.jobs.watch(step)
 
     def _show_lines(self, lines: tuple[str, ...]) -> None:
         _say(self.live, "\n".join(lines[-_MOST_LINES:]))
