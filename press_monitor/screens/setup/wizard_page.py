@@ -7,17 +7,12 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from textual.app import ComposeResult
-from textual.containers import VerticalScroll
 from textual.message import Message
-from textual.widget import Widget
 
 from press_monitor.screens.begin import begin
-from press_monitor.screens.dialogs.dialog import Words
 from press_monitor.screens.setup.jobs import PortJobs
+from press_monitor.screens.setup.question import QuestionPage, say
 from press_monitor.screens.widgets.cells import plain
-from press_monitor.screens.widgets.choice import Choice, Option
-from press_monitor.screens.widgets.rows import Entry
 from press_monitor.setup.steps import Listen, Question, SetupStopped, Try
 from press_monitor.setup.wizard import Wizard
 from press_monitor.shop import ShopError
@@ -33,7 +28,7 @@ _BEFORE_PORT = frozenset({"shop", "units", "press", "title", "recipe", "driver",
 _MOST_LINES = 8
 
 
-class WizardPage(VerticalScroll):
+class WizardPage(QuestionPage):
     """Asks, carries out, writes. An answer, a step back and `let_go` each let the port go."""
 
     class Moved(Message):
@@ -43,15 +38,8 @@ class WizardPage(VerticalScroll):
         """The shop file was written."""
 
     def __init__(self, hands: Hands) -> None:
-        super().__init__(id="press", classes="page", can_focus=False)
+        super().__init__("press")
         self.hands = hands
-        self.trail = Words(classes="trail")
-        self.told = Words(classes="told")
-        self.words = Words(classes="question")
-        self.choice = Choice([], listed=True)
-        self.entry = Entry("answer", "", label_width=1, field_width=60)
-        self.error = Words(classes="warn")
-        self.live = Words(classes="live")
         self.wizard: Wizard | None = None
         self.saved = False
         self.ended = ""
@@ -69,10 +57,6 @@ class WizardPage(VerticalScroll):
     def at_start(self) -> bool:
         """Whether there is no answer to take back."""
         return self.over or self.wizard is None or not self.wizard.answers
-
-    def compose(self) -> ComposeResult:
-        """What was answered, the question, its answers, what comes from the port."""
-        yield from (self.trail, self.words, self.told, self.choice, self.entry, self.error, self.live)
 
     def on_unmount(self) -> None:
         """Whatever is open is let go."""
@@ -113,54 +97,32 @@ class WizardPage(VerticalScroll):
         """The question that stands, or what is being done."""
         wizard = self.wizard
         step = wizard.step if wizard is not None and not self.ended else None
-        _say(self.trail, self._trail())
-        self._show_question(step if isinstance(step, Question) else None)
+        say(self.trail, self._trail())
+        self.show_question(step if isinstance(step, Question) else None)
         if isinstance(step, (Listen, Try)):
             self._carry_out(step)
         elif self.ended:
-            _say(self.words, self.ended)
+            say(self.words, self.ended)
         elif step is None and wizard is not None and wizard.text is not None and not self.saved:
             begin(self, partial(self._write, wizard.press, wizard.text), "write")
         self.take_focus()
         self.post_message(self.Moved())
 
-    def _show_question(self, question: Question | None) -> None:
-        choices = question.choices if question is not None else ()
-        self.choice.display = bool(choices)
-        self.entry.display = question is not None and not choices
-        _say(self.error, question.error if question is not None else "")
-        _say(self.told, "\n".join(map(plain, question.told)) if question is not None else "")
+    def show_question(self, question: Question | None) -> None:
+        """The question; with it the press's values, live, or nothing from the port, as it asks."""
+        super().show_question(question)
         if question is None:
             return
-        _say(self.words, plain(question.words))
-        self._offer(question)
         if question.key == "right":
-            _say(self.told, "")
+            say(self.told, "")
             self._watch()
         elif question.key in _BEFORE_PORT:
-            _say(self.live, "")
+            say(self.live, "")
 
     def _trail(self) -> str:
         """What was answered, on a line."""
         given = [plain(answer) for answer in (self.wizard.answers if self.wizard is not None else ())]
         return " · ".join(each for each in given if each)
-
-    def _offer(self, question: Question) -> None:
-        if question.choices:
-            options = tuple(Option(c.value, plain(c.value), plain(c.words)) for c in question.choices)
-            values = [option.value for option in options]
-            self.choice.options = options
-            self.choice.chosen = values.index(question.default) if question.default in values else 0
-            self.choice.refresh(layout=True)
-        elif not question.error:
-            self.entry.put(question.default.strip())
-
-    def take_focus(self) -> None:
-        """The field that an answer goes into, while the page is the one shown."""
-        if not self.display:
-            return
-        field: Widget | None = self.choice if self.choice.display else self.entry if self.entry.display else None
-        self.screen.set_focus(field)
 
     # -- answers --
 
@@ -193,17 +155,12 @@ class WizardPage(VerticalScroll):
             self.wizard.back()
             self._show()
 
-    def step(self, by: int) -> None:
-        """The option beside, where there are any."""
-        if self.choice.display:
-            self.choice.action_step(by)
-
     # -- ports, off this thread --
 
     def _carry_out(self, step: Listen | Try) -> None:
         self.doing = "the port is open; Esc lets it go"
-        _say(self.words, "Listening to the port …" if isinstance(step, Listen) else "Trying the press …")
-        _say(self.live, "")
+        say(self.words, "Listening to the port …" if isinstance(step, Listen) else "Trying the press …")
+        say(self.live, "")
         begin(self, partial(self._carried, step), "port")
 
     async def _carried(self, step: Listen | Try) -> None:
@@ -227,7 +184,7 @@ class WizardPage(VerticalScroll):
         await self.jobs.watch(step)
 
     def _show_lines(self, lines: tuple[str, ...]) -> None:
-        _say(self.live, "\n".join(lines[-_MOST_LINES:]))
+        say(self.live, "\n".join(lines[-_MOST_LINES:]))
 
     # -- the end --
 
@@ -240,17 +197,12 @@ class WizardPage(VerticalScroll):
             self._end(f"It could not be written: {error}. The shop file is as it was.")
             return
         self.saved = True
-        _say(self.words, f"{press or 'The press'} is in the shop file.")
-        _say(self.told, _saved_words(recording=recording))
-        _say(self.live, str(path))
+        say(self.words, f"{press or 'The press'} is in the shop file.")
+        say(self.told, _saved_words(recording=recording))
+        say(self.live, str(path))
         self.take_focus()
         self.post_message(self.Saved())
         self.post_message(self.Moved())
-
-
-def _say(words: Words, text: str) -> None:
-    words.update(text)
-    words.display = bool(text)
 
 
 def _saved_words(*, recording: bool) -> str:
