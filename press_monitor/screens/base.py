@@ -12,6 +12,7 @@ from textual.widget import Widget
 from press_monitor.screens.let_go import drop_lines, let_go
 from press_monitor.screens.topline import bar_words, heart_words, notice_words
 from press_monitor.screens.widgets.bars import AlarmBar, Footline, FootWords, Key
+from press_monitor.screens.widgets.palette import Tone
 from press_monitor.screens.words import say_clock
 
 if TYPE_CHECKING:
@@ -95,7 +96,7 @@ class WatchScreen(Screen[None]):
                 tone,
                 clock,
                 notice or self.idle_words(),
-                notice_tone,
+                notice_tone if notice else self.idle_tone(),
             )
         )
 
@@ -106,6 +107,10 @@ class WatchScreen(Screen[None]):
     def idle_words(self) -> str:
         """Words for the line above the keys while no command waits for an answer."""
         return ""
+
+    def idle_tone(self) -> Tone:
+        """How those words feel."""
+        return Tone.IDLE
 
     def on_alarm_bar_pressed(self) -> None:
         """A click on the bar is the key it names."""

@@ -9,6 +9,7 @@ from datetime import tzinfo
 
 from press_monitor.callout import ESCALATES_AFTER_S
 from press_monitor.quantities import UnitSystem
+from press_monitor.screens.lane_words import lane_words
 from press_monitor.screens.source import Place, PressView
 from press_monitor.screens.widgets.cells import plain
 from press_monitor.screens.widgets.palette import Tone
@@ -17,6 +18,7 @@ from press_monitor.watch.shopwide import shop_alarms
 from press_monitor.watch.types import AlarmState, AlarmView, FaceView, Phase, Priority, Snapshot, from_json
 
 __all__ = [
+    "WEIGHT",
     "Headline",
     "Raised",
     "about_bag",
@@ -35,7 +37,7 @@ __all__ = [
 ]
 
 _HIDDEN = (AlarmState.NORMAL, AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE)
-_WEIGHT = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
+WEIGHT = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 _BAG_KINDS = ("heat-without-pressure", "pressure-lost-uncured")
 _FACE_KINDS = ("heat", "below", "above", "mat", "probe")
 
@@ -49,6 +51,8 @@ class Headline:
     number: str
     label: tuple[str, ...]
     line: str
+    short: str = ""
+    """What the line says, in 25 cells; empty where it is short by itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +121,7 @@ def _worst_first(views: tuple[PressView, ...]) -> list[Raised]:
     shop = of_the_shop(views)
     under = {(m.view.place.name, m.alarm.id) for raised in shop for m in raised.members}
     found = shop + [r for r in found if (r.view.place.name, r.alarm.id) not in under]
-    return sorted(found, key=lambda r: (not r.loud, _WEIGHT[r.alarm.priority], r.view.clock(r.alarm.raised_s)))
+    return sorted(found, key=lambda r: (not r.loud, WEIGHT[r.alarm.priority], r.view.clock(r.alarm.raised_s)))
 
 
 def alarms_on(view: PressView) -> tuple[AlarmView, ...]:
@@ -173,7 +177,7 @@ def speaks_for_itself(alarm: AlarmView, snapshot: Snapshot) -> bool:
     if alarm.consequence_of is None:
         return True
     root = next((a for a in snapshot.alarms if a.id == alarm.consequence_of), None)
-    return root is None or _WEIGHT[alarm.priority] < _WEIGHT[root.priority]
+    return root is None or WEIGHT[alarm.priority] < WEIGHT[root.priority]
 
 
 def standing_alarm(snapshot: Snapshot) -> AlarmView | None:
@@ -183,7 +187,7 @@ def standing_alarm(snapshot: Snapshot) -> AlarmView | None:
         for a in snapshot.alarms
         if a.standing and a.state not in _HIDDEN and a.priority is not Priority.LOW and speaks_for_itself(a, snapshot)
     ]
-    return min(standing, key=lambda a: (_WEIGHT[a.priority], a.raised_s), default=None)
+    return min(standing, key=lambda a: (WEIGHT[a.priority], a.raised_s), default=None)
 
 
 def minutes_left(snapshot: Snapshot) -> float | None:
@@ -295,7 +299,9 @@ def headline(view: PressView, units: UnitSystem, zone: tzinfo | None = None) -> 
     number, label = _phase_number(view, snapshot, units)
     line = plain(snapshot.words)
     alarm = standing_alarm(snapshot)
+    short = ""
     if alarm is not None:
+        short = lane_words(snapshot, alarm, units)
         tone = tone_of(alarm)
         word = kind_words(alarm.kind)
         if alarm.kind == "no-readings" and snapshot.port is not None and snapshot.port.trouble:
@@ -309,4 +315,4 @@ def headline(view: PressView, units: UnitSystem, zone: tzinfo | None = None) -> 
     elif snapshot.phase is Phase.COOL_DOWN and snapshot.gate.cure_reached:
         line = ", ".join(filter(None, (_release_words(view, units), line)))
     done = "" if alarm is not None else _done_words(view, snapshot, zone)
-    return Headline(tone, word, number, label, done or line)
+    return Headline(tone, word, number, label, done or line, short)

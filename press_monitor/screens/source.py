@@ -150,6 +150,9 @@ class Notice:
     text: str
     at: float
     """When it took this state, on the monotonic clock."""
+    kind: str = ""
+    press: str = ""
+    """The command and the press it is about; empty for what is no command to a press."""
 
 
 class Source:
@@ -291,13 +294,18 @@ class Source:
             alarm_id=alarm.id if alarm else None,
             args=dict(args or {}),
         )
-        notice = Notice(command.uuid, words, "sent", "", self.monotonic())
+        notice = Notice(command.uuid, words, "sent", "", self.monotonic(), kind, press.place.name if press else "")
         try:
             self._send(command)
         except _TROUBLES as error:
             notice = replace(notice, state="refused", text=str(error))
         self.notices = (*self.notices[-7:], notice)
         return notice
+
+    def waiting(self, kind: str, press_name: str) -> Notice | None:
+        """A command of that kind to a press that was sent and is not answered yet."""
+        sent = (n for n in self.notices if n.state == "sent" and n.kind == kind and n.press == press_name)
+        return next(sent, None)
 
     def note(self, words: str) -> Notice:
         """Say that something is on its way that is no command to a press; `settle` says what came of it."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import tzinfo
 
 from press_monitor.quantities import UnitSystem
+from press_monitor.screens.lane_words import lane_words
 from press_monitor.screens.reading import Raised, failing_value, minutes_left, unanswered_s, worst_first
 from press_monitor.screens.source import Heartbeat, Notice, Source
 from press_monitor.screens.widgets.bars import BarWords
@@ -105,6 +106,7 @@ def _alarm(source: Source, raised: Raised, units: UnitSystem, zone: tzinfo | Non
         second=unanswered + (advice or message),
         key="[Enter] acknowledge" if raised.loud else "acknowledged",
         more=f"+{others} more [A]" if others > 0 else "",
+        short=lane_words(view.snapshot, alarm, units) if view.snapshot and not raised.members else "",
     )
 
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, tzinfo
 
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.widgets.cells import plain
-from press_monitor.watch.types import CurePoint, Phase
+from press_monitor.watch.types import CurePoint, Phase, Snapshot
 
 __all__ = [
     "KIND_WORDS",
@@ -16,6 +16,7 @@ __all__ = [
     "blow_words",
     "kind_words",
     "pressure",
+    "read_words",
     "say_clock",
     "say_minutes",
     "say_silence",
@@ -68,6 +69,19 @@ def pressure(pascal: float | None, units: UnitSystem) -> str:
     if units.pressure == "psi":
         return f"{round(units.pressed(pascal), 1) + 0.0:4.1f}"
     return f"{round(units.pressed(pascal)) + 0.0:4.0f}"
+
+
+def read_words(snapshot: Snapshot, units: UnitSystem) -> str:
+    """What is measured on a press without a tire: it may be hot or under pressure all the same."""
+    faces = [
+        (name, f.value_degC) for name, f in (("inner", snapshot.inner), ("outer", snapshot.outer)) if f is not None
+    ]
+    said = [f"{name} {temperature(value, units).strip()}" for name, value in faces if value is not None]
+    if said:
+        said[-1] += f" {units.temperature_sign}"
+    if snapshot.bag_Pa is not None:
+        said.append(f"bag {pressure(snapshot.bag_Pa, units).strip()} {units.pressure}")
+    return ", ".join(said)
 
 
 def say_clock(utc: float, zone: tzinfo | None = None) -> str:

@@ -51,6 +51,26 @@ async def test_a_click_chooses_and_the_footers_words_act(archive, dashboard):
         assert [c.alarm_id for c in archive.sent] == ["pressure-lost-uncured-1"]
 
 
+@pytest.mark.parametrize("width", range(60, 121, 3))
+async def test_no_figure_is_cut_in_the_list(width):
+    app = make_dashboard(shop_of(falling()))
+    async with app.run_test(size=(width, 24)) as pilot:
+        await pilot.press("a")
+        await pilot.pause()
+        for line in screen_lines(app)[2:-2]:
+            assert "since" not in line or "(" not in line or " min)" in line, line
+
+
+async def test_the_gravest_stands_on_top_though_another_came_later(archive, dashboard):
+    late = alarm("mat-weak", 3000.0, 3100.0, "weak", "look", priority=Priority.MEDIUM)
+    archive.presses[0].snapshot = replace(archive.presses[0].snapshot, alarms=(late,))
+    async with dashboard.run_test(size=SIZE) as pilot:
+        await pilot.press("a")
+        kinds = [row.raised.alarm.kind for row in dashboard.screen.list.rows]
+        assert kinds == ["bag-low", "pressure-lost-uncured", "mat-weak", "heat-lost"]
+        assert dashboard.screen.list.chosen.raised.alarm.kind == "bag-low", "and is the one that the bar names"
+
+
 async def test_the_chosen_alarm_stays_chosen_when_others_come(archive, dashboard):
     async with dashboard.run_test(size=SIZE) as pilot:
         await pilot.press("a", "down", "down")

@@ -11,11 +11,19 @@ from press_monitor.screens.app import first_theme
 from press_monitor.screens.floor.board import Board
 from press_monitor.screens.theme import NEXT_THEME
 from press_monitor.screens.widgets.drawn import Drawn
-from press_monitor.screens.widgets.palette import PALETTES, Marker, contrast
+from press_monitor.screens.widgets.palette import PALETTES, Marker, Signs, Tone, contrast
 from tests.screens.conftest import make_dashboard, screen_lines
 from tests.screens.fakes import four_presses, many_presses, shop_of
 
-SCREENS = {"floor": "", "press": "2", "readout": ("1", *["left"] * 9), "cooling": "4", "alarms": "a", "release": "4r"}
+SCREENS = {
+    "floor": "",
+    "press": "2",
+    "readout": ("1", *["left"] * 9),
+    "cooling": "4",
+    "alarms": "a",
+    "release": "4r",
+    "load": "3l",
+}
 
 
 def drawn_on(screen):
@@ -46,6 +54,27 @@ async def test_every_letter_drawn_reads_on_the_ground_it_stands_on(name, theme):
         assert len(pairs) > 40
         poor = {(f"{ink:06x}", f"{ground:06x}", glyph) for ink, ground, glyph in pairs if contrast(ink, ground) < 4.5}
         assert poor == set()
+
+
+@pytest.mark.parametrize("palette", PALETTES.values(), ids=lambda p: p.name)
+def test_every_ink_reads_on_the_row_under_a_lists_cursor(palette):
+    for tone in Tone:
+        assert contrast(palette.tone(tone), palette.chosen) >= 4.5, tone
+    assert contrast(palette.text, palette.chosen) >= 4.5
+    assert palette.chosen not in (palette.panel, palette.ground)
+
+
+@pytest.mark.parametrize("palette", PALETTES.values(), ids=lambda p: p.name)
+def test_what_an_empty_field_proposes_passes_for_nothing_typed_and_still_reads(palette):
+    assert palette.hint != palette.text
+    for ground in (palette.ground, palette.raised, palette.track):
+        assert contrast(palette.hint, ground) >= 4.5
+
+
+@pytest.mark.parametrize("marker", list(Marker))
+def test_no_pointer_looks_like_an_alarm(marker):
+    signs = Signs.of(marker)
+    assert signs.here not in {signs.tone(tone) for tone in Tone}
 
 
 def test_a_terminal_gets_the_theme_it_can_show():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from press_monitor.screens.widgets.bars import BarWords, draw_bar
@@ -22,7 +24,7 @@ def lines(width: int, advice: str = ADVICE, more: str = "+2 more [A]") -> list[s
 
 def test_a_warning_is_not_cut_off_for_the_count_of_other_alarms():
     first, second = lines(80)
-    assert second.endswith("setting unpressed. Do not reach in.")
+    assert second.endswith("setting unpressed. Do not reach in. …"), "and more is to be read elsewhere"
     assert "+2 more [A]" in first
     assert first.endswith("[Enter] acknowledge")
     assert "since 15:10" in first
@@ -41,6 +43,22 @@ def test_words_that_fit_leave_both_lines_as_they_are():
     first, second = lines(80, "Leave the bag up.")
     assert "since 15:10 (20 s)" in first
     assert second.endswith("+2 more [A]")
+
+
+def test_a_long_message_gives_way_to_the_same_in_fewer_words():
+    detail = "Pressure lost while 22 % of the uncured rubber is setting"
+    words = BarWords(Tone.ALARM, True, "PRESS 2  PRESSURE LOST", detail, "since 15:10", ADVICE, "[Enter] acknowledge")
+    words = replace(words, more="+2 more [A]", short="setting without pressure")
+    assert "setting without pressure  since" in draw_bar(words, 120, 2, LOOK).line(0)
+    assert detail in draw_bar(words, 160, 2, LOOK).line(0)
+
+
+@pytest.mark.parametrize("width", range(100, 161, 4))
+def test_what_is_wrong_is_never_cut_within_its_second_sentence(width):
+    detail = "Bag 20.4 psi, below its minimum of 28 psi. Skins set, core not yet."
+    words = BarWords(Tone.ALARM, True, "PRESS 2  BAG LOW", detail, "since 15:10", ADVICE, key="[Enter] acknowledge")
+    first = draw_bar(words, width, 2, LOOK).line(0)
+    assert "Skins set" not in first or "core not yet." in first, "half of it says the opposite"
 
 
 def test_one_long_sentence_is_cut_and_says_so():

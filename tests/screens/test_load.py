@@ -234,6 +234,17 @@ async def test_mouse_and_palette_do_the_same(archive, app):
         assert [c.kind for c in archive.sent] == ["start"]
 
 
+@pytest.mark.parametrize("size", [(80, 24), (110, 30), (120, 36), (160, 48), (200, 50)])
+async def test_what_can_be_answered_is_in_sight_at_every_size(app, size):
+    async with app.run_test(size=size) as pilot:
+        await pilot.press("l", "f6")
+        shown = await settle(app, pilot)
+        for label in ("Skived", "Buffed", "Filler packed"):
+            line = next(line for line in shown if line.split("[")[0].strip() == label)
+            assert "[not said] yes  no" in line
+            assert " by" in line
+
+
 async def test_the_press_that_is_taken_is_said(app):
     async with app.run_test(size=(120, 36)) as pilot:
         await pilot.press("1", "l")
@@ -242,7 +253,7 @@ async def test_the_press_that_is_taken_is_said(app):
         assert "a cure is running here" in app.screen.repair_page.press.remark.words
         await pilot.resize_terminal(80, 24)
         await pilot.pause()
-        assert "Press: a cure is running here" in " ".join(screen_lines(app))  # the field itself is not chosen
+        assert "▲ Press: a cure is running here" in " ".join(screen_lines(app))  # the field itself is not chosen
         await pilot.press("up", "right", "right", "right")
         assert app.screen.press_name == "P4"
         assert app.screen.repair_page.press.remark is None

@@ -94,6 +94,12 @@ def test_what_is_typed_is_a_ticket_the_recorder_reads():
     assert ticket.note == ""
 
 
+def test_a_remark_does_not_say_again_what_stands_in_the_field_beside_it():
+    said = remarks({"materials.patch.lot": "OLD", "mats": "M1, M2"}, TODAY, LOTS)["materials.patch.lot"]
+    assert said.fitting(60) == "lot OLD expired on 2026-05-03"
+    assert said.fitting(25) == "expired on 2026-05-03"
+
+
 def test_the_form_has_a_field_for_every_key_of_a_ticket():
     """Whoever adds a key to the ticket hears of it here."""
     typed = {f.key: "1" for f in (*FIELDS, *INJURY)} | {"injury.through": "yes", "bag": "B", "mats": "M", "probes": "P"}

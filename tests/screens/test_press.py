@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from press_monitor.archive.types import CycleStart
+from press_monitor.archive.types import CommandAnswer, CycleStart, EventRow
 from press_monitor.cure.section import Face, Section
 from press_monitor.quantities import PSI, UnitSystem
 from press_monitor.screens.charts import span_of
@@ -16,14 +17,18 @@ from press_monitor.screens.dialogs.extend import ExtendDialog
 from press_monitor.screens.dialogs.log import LogDialog
 from press_monitor.screens.dialogs.note import NoteDialog
 from press_monitor.screens.floor.screen import FloorScreen
+from press_monitor.screens.press.clear import clear_panel
 from press_monitor.screens.press.cursor import column_of, step_of, value_words
+from press_monitor.screens.press.log import log_lines
+from press_monitor.screens.press.panels import Scene
 from press_monitor.screens.press.past import CurePast
 from press_monitor.screens.press.screen import PressScreen
 from press_monitor.screens.trace import LiveTrace
+from press_monitor.screens.widgets.palette import Look
 from press_monitor.shop import load_shop, repair_from_text
-from press_monitor.watch.types import GateView, to_json
+from press_monitor.watch.types import GateView, Phase, to_json
 from tests.screens.conftest import screen_lines
-from tests.screens.fakes import CHANNELS, Trace, rows
+from tests.screens.fakes import CHANNELS, Trace, alarm, rows, snapshot
 
 SIZE = (120, 36)
 
@@ -166,6 +171,94 @@ async def test_the_hold_is_extended(archive, dashboard, way):
         await pilot.press("down", *"cold", "enter")
         (sent,) = archive.sent
         assert (sent.kind, sent.press, sent.args) == ("extend", "P1", {"seconds": 900.0, "note": "cold"})
+
+
+async def test_a_second_extension_waits_for_the_answer_to_the_first(archive, dashboard):
+    async with dashboard.run_test(size=SIZE) as pilot:
+        archive.clock.forward(1.0)
+        await pilot.press("1", "e", "enter", "enter")
+        await pilot.pause()
+        assert [c.kind for c in archive.sent] == ["extend"], "and no alarm was acknowledged by the second Enter"
+        said = " ".join(block(dashboard).split())
+        assert "Sent: extend the hold on press 1 by 10 min." in said
+        assert "Waiting for the recorder's answer" in said
+        await pilot.press("escape", "e", "2", "enter")
+        await pilot.pause()
+        assert len(archive.sent) == 1, "nor from a dialog opened anew"
+        assert "Sent: extend the hold" in block(dashboard)
+        archive.answers[archive.sent[0].uuid] = CommandAnswer("done", "70 min now", archive.clock.utc)
+        dashboard.look()
+        await pilot.pause()
+        assert "Sent: extend" not in block(dashboard)
+        await pilot.press("enter")
+        assert len(archive.sent) == 2
+        archive.answers[archive.sent[1].uuid] = CommandAnswer("done", "80 min now", archive.clock.utc)
+        dashboard.look()
+        await pilot.pause()
+        assert isinstance(dashboard.screen, PressScreen), "done, so the dialog goes by itself"
+
+
+async def test_the_other_press_can_be_extended_meanwhile(archive, dashboard):
+    async with dashboard.run_test(size=SIZE) as pilot:
+        await pilot.press("1", "e", "enter", "escape", "3", "e", "enter")
+        assert [(c.kind, c.press) for c in archive.sent] == [("extend", "P1"), ("extend", "P3")]
+
+
+@pytest.mark.parametrize("answer", ["refused", "none"])
+async def test_an_extension_that_came_to_nothing_says_why_and_can_be_asked_again(archive, dashboard, answer):
+    async with dashboard.run_test(size=SIZE) as pilot:
+        await pilot.press("1", "e", "enter")
+        if answer == "refused":
+            archive.answers[archive.sent[0].uuid] = CommandAnswer("refused", "the cure is over", archive.clock.utc)
+        else:
+            archive.clock.forward(13.0)
+            archive.beat()
+        dashboard.look()
+        await pilot.pause()
+        said = " ".join(block(dashboard).split())
+        assert (
+            "Not extended: " + ("the cure is over." if answer == "refused" else "the recorder did not answer") in said
+        )
+        await pilot.press("enter")
+        assert len(archive.sent) == 2
+
+
+@pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 36), (200, 50)])
+async def test_what_to_do_is_never_cut_within_a_sentence(archive, dashboard, size):
+    shot = archive.presses[1].snapshot
+    advice = "Refill at the remote valve now: it is setting unpressed. Do not reach in. If it will not hold, heat off."
+    archive.presses[1].snapshot = replace(shot, alarms=(replace(shot.alarms[0], advice=advice),))
+    async with dashboard.run_test(size=size) as pilot:
+        await pilot.press("2")
+        await pilot.pause()
+        board = dashboard.screen.board
+        scene = Scene(board.view, board.view.snapshot, board.units, board.zone, Look())
+        for width, height in ((31, 4), (31, 3), (46, 4), (75, 6)):
+            cells = clear_panel(scene, width, height)
+            said = " ".join(" ".join(cells.line(row) for row in range(1, height)).split())
+            assert said.removesuffix(" …").endswith("."), said
+
+
+def test_the_log_says_a_kind_once():
+    lost = to_json(alarm("pressure-lost-uncured", 1.0, 2.0, "Pressure lost while 22 % is setting", "a"))
+    low = to_json(alarm("bag-low", 1.0, 2.0, "Bag at 26.7 psi", "a"))
+    lines = log_lines([EventRow(n, "c", 2.0, 2.0, "alarm", {"t": 2.0, "alarm": a}) for n, a in enumerate((low, lost))])
+    assert [line.words for line in lines] == ["Pressure lost while 22 % is setting", "bag low: Bag at 26.7 psi"]
+
+
+async def test_a_press_without_a_tire_offers_loading_and_says_what_is_measured(archive, dashboard):
+    empty = snapshot(100.0, Phase.EMPTY, phases=(), stacks=(), deepest=None, bag_Pa=32.4 * PSI)
+    archive.presses[3].snapshot = empty
+    async with dashboard.run_test(size=(80, 24)) as pilot:
+        await pilot.press("4")
+        await pilot.pause()
+        text = block(dashboard)
+        assert "Now: inner 301, outer 299 °F, bag 32.4 psi." in text
+        assert "L load" in text
+        assert "heat is off" not in text
+        await pilot.press("0")
+        await pilot.pause()
+        assert "inner 301, outer 299 °F, bag 32.4 psi" in block(dashboard)
 
 
 @pytest.mark.parametrize("way", ["key", "palette"])

@@ -129,12 +129,21 @@ def later(place: Place, number: int) -> list[tuple[str, dict[str, object]]]:
 # -- looking --
 
 
+@pytest.mark.parametrize("size", [(80, 24), (105, 36), (110, 36), (120, 36), (160, 48), (200, 50)])
+async def test_a_comeback_is_said_in_words_at_every_width(made, size):
+    app = over(made)
+    async with app.run_test(size=size) as pilot:
+        shown = await open_records(app, pilot)
+        line = next(line for line in shown.splitlines() if line.split()[:1] == ["2"])
+        assert "▲ came back" in line
+
+
 async def test_the_newest_stands_first_and_the_preview_follows_the_cursor(made):
     app = over(made)
     async with app.run_test(size=SIZE) as pilot:
         shown = await open_records(app, pilot)
         assert "8 certificates" in shown
-        assert "▲ came back 18.4-38 R1" in shown or "Since then" in shown
+        assert "▲ came back 18.4-38 R1" in shown
         numbers = [int(line.split()[0]) for line in shown.splitlines()[4:12] if line.split()[0].isdigit()]
         assert numbers == sorted(numbers, reverse=True)
         assert "Certificate 8" in shown
@@ -547,7 +556,9 @@ async def test_a_record_is_verified_and_a_changed_one_found_out(place):
     async with app.run_test(size=(120, 36)) as pilot:
         await open_records(app, pilot)
         await pilot.press("v")
-        assert "done: verify certificate 8 (its ledger entry and its readings" in await settled(app, pilot)
+        assert "done: verify certificate 8 (as it was signed: its ledger entry and its readings" in await settled(
+            app, pilot
+        )
     tamper(place.path, lambda db: flip(db, "ledger", "signature", "certificate", 8, 9))
     app = over(place)
     async with app.run_test(size=(120, 36)) as pilot:

@@ -72,7 +72,7 @@ async def until(app, pilot, words: str) -> str:
 
 
 def question(app) -> str:
-    step = app.screen.wizard.step
+    step = app.screen.wizard_page.wizard.step
     return step.key if step is not None and hasattr(step, "key") else ""
 
 
@@ -110,7 +110,7 @@ async def test_from_a_bare_computer_to_a_press_that_reads(tmp_path):
                     break
             else:
                 raise AssertionError("the values stand still")
-            assert app.screen.jobs.busy
+            assert app.screen.wizard_page.jobs.busy
             await pilot.press("1", "enter")
             await until(app, pilot, "P1 is in the shop file.")
             await pilot.press("enter")
@@ -148,7 +148,7 @@ async def test_leaving_lets_the_port_go(tmp_path):
                     break
                 await pilot.pause(0.02)
             assert asked.is_set()
-            jobs = app.screen.jobs
+            jobs = app.screen.wizard_page.jobs
             assert jobs.busy
             await pilot.press("escape")
             await until(app, pilot, "What does it want to be asked?")
@@ -178,12 +178,12 @@ async def test_a_port_that_a_recorder_holds_is_named_and_not_offered(tmp_path):
         await pilot.press("enter", "enter", "1", "enter")
         text = await until(app, pilot, "Which port is it on?")
         assert "COM3: in use by P1, which records now" in text
-        assert [o.value for o in app.screen.choice.options] == ["COM4", "other"]
+        assert [o.value for o in app.screen.wizard_page.choice.options] == ["COM4", "other"]
         desk.held = {}
         await pilot.press("f9")
         await app.workers.wait_for_complete()
         await pilot.pause()
-        assert [o.value for o in app.screen.choice.options] == ["COM3", "COM4", "other"]
+        assert [o.value for o in app.screen.wizard_page.choice.options] == ["COM3", "COM4", "other"]
         assert question(app) == "port", "what was answered still stands"
 
 
@@ -194,7 +194,7 @@ async def test_bad_answers_are_said_under_the_question_and_escape_goes_back(tmp_
         await until(app, pilot, "A short name for the press:")
         await pilot.press("ctrl+u", *"P 2", "enter")
         await until(app, pilot, "letters, digits, - and _ only")
-        assert app.screen.entry.value == "P 2", "what was typed can be mended"
+        assert app.screen.wizard_page.entry.value == "P 2", "what was typed can be mended"
         await pilot.press("ctrl+u", *"P7", "enter")
         await until(app, pilot, "What do people call it?")
         assert "P7" in screen_lines(app)[3]

@@ -76,7 +76,7 @@ def test_a_whole_shift(home):
         assert (started.press, started.repair is None) == ("P1", False)
         screen.see("HEAT-UP")
         screen.keys("1")
-        screen.see("Through the repair", "Esc floor")
+        screen.see("Through the repair", "Esc back")
         # extend
         screen.keys("e")
         screen.see("Extend the hold, press 1 North")

@@ -7,10 +7,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from press_monitor.screens.reading import Raised, alarms_of, of_the_shop, speaks_for_itself, tone_of, unanswered_s
+from press_monitor.screens.reading import (
+    WEIGHT,
+    Raised,
+    alarms_of,
+    of_the_shop,
+    speaks_for_itself,
+    tone_of,
+    unanswered_s,
+)
 from press_monitor.screens.source import PressView
 from press_monitor.screens.topline import place_words
-from press_monitor.screens.widgets.cells import Cells, plain
+from press_monitor.screens.widgets.cells import Cells, plain, width_of
 from press_monitor.screens.widgets.palette import Look
 from press_monitor.screens.words import kind_words, say_clock, say_minutes
 from press_monitor.watch.types import AlarmState
@@ -45,7 +53,7 @@ class Row:
 
 
 def rows_of(views: Iterable[PressView]) -> list[Row]:
-    """Loud, then standing, then shelved, then past; the newest first in each."""
+    """Loud, then standing, then shelved, the gravest first in each; then what is over, the newest first."""
     views = tuple(views)
     ranked = sorted(alarms_of(views), key=_rank)
     shop = of_the_shop(views)
@@ -76,8 +84,10 @@ def rows_of(views: Iterable[PressView]) -> list[Row]:
     return made
 
 
-def _rank(raised: Raised) -> tuple[bool, bool, bool]:
-    return (not raised.loud, not raised.alarm.standing, raised.alarm.state is AlarmState.SHELVED)
+def _rank(raised: Raised) -> tuple[bool, bool, bool, int]:
+    alarm = raised.alarm
+    weight = WEIGHT[alarm.priority] if raised.loud or alarm.standing else 0
+    return (not raised.loud, not alarm.standing, alarm.state is AlarmState.SHELVED, weight)
 
 
 def _span(raised: Raised, zone: tzinfo | None) -> str:
@@ -146,7 +156,10 @@ def draw_rows(
         if alarm.consequence_of is not None and row.depth:
             name = f"{sign} follows: {kind_words(alarm.kind).lower()}"
         at = cells.text(at, line, name, ink, bold=not row.depth, most=end - at - 1)
-        cells.text(at + 2, line, _span(raised, zone), words, most=end - at - 3)
+        span = _span(raised, zone)
+        # Half a figure would be another one: where the minutes do not fit, they are left out.
+        span = span if width_of(span) <= end - at - 3 else span.partition(" (")[0]
+        cells.text(at + 2, line, span, words, most=end - at - 3)
         places += [(line + n, index) for n in range(1 + len(text))]
         for part in text:
             line += 1

@@ -94,8 +94,8 @@ Enter     acknowledge the chosen one, with what hangs under it
 S R       shelve it, or take it off the shelf; reset one that is kept
 """,
         """\
-Those nobody has acknowledged first, then those that stand, then the shelved
-and those that are over. Each says what is wrong, since when, and what to do.
+Those nobody has acknowledged first, then those that stand, then the shelved,
+the gravest on top; last those that are over. Each says what is wrong, since when, and what to do.
 What follows from an alarm hangs under it, and so do the presses under an
 alarm of the whole shop. A high one that calls in vain for three minutes says
 so. A shelved one calls nobody until its time is up: by name and reason only.

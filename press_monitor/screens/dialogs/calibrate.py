@@ -24,7 +24,7 @@ class CalibrateDialog(FormDialog):
     def __init__(self, desk: Desk, probe: str, units: UnitSystem, operator: str, then: Callable[[], None]) -> None:
         super().__init__(desk)
         self.probe, self.units, self._then = probe, units, then
-        self.done = day_entry("done", "Done on", str(desk.today()))
+        self.done = day_entry("done", "Done on", f"today, {desk.today()}")
         self.due = day_entry("due", "Holds until", "the last day")
         self.reference = Entry("reference", "Against", hint="dry block, ice water")
         self.off_by = Entry("offset", f"Off by, {units.temperature_sign}", hint="as found, such as 1.2", field_width=24)

@@ -37,7 +37,8 @@ class ComebackDialog(FormDialog):
         self.cause = Choice([Option(c, c, CAUSE_WORDS.get(c, "")) for c in CAUSES], listed=True)
         # A demo's clock runs ahead: what is proposed must not lie before the cure.
         self.usual_day = max(desk.today(), desk.day(row.ended_utc))
-        self.when = day_entry("day", "Came back on", str(self.usual_day))
+        today = f"today, {desk.today()}"
+        self.when = day_entry("day", "Came back on", today if self.usual_day == desk.today() else str(self.usual_day))
         self.by = Entry("by", "Said by", operator)
         self.note = Entry("note", "Note", hint="hours run, what it looked like", field_width=54, longest=400)
 

@@ -1,4 +1,7 @@
-"""More hold than the recipe asks for: the hold clock then runs longer before the cure counts as done."""
+"""More hold than the recipe asks for: the hold clock then runs longer before the cure counts as done.
+
+Extensions add up, so a second one waits until the first is answered.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,8 @@ from textual.widget import Widget
 from textual.widgets import Input
 
 from press_monitor.screens.dialogs.dialog import Dialog, Words, field_row, typed
+from press_monitor.screens.source import Notice
+from press_monitor.screens.widgets.cells import plain
 from press_monitor.screens.widgets.choice import Choice, Option
 from press_monitor.screens.words import say_clock
 
@@ -26,6 +31,8 @@ class ExtendDialog(Dialog):
         self.more = Choice([Option(str(n), f"{n} min") for n in _MINUTES], 1, listed=True)
         self.reason = Input(compact=True)
         self.operator = Input(compact=True)
+        self.fate = Words(classes="warn")
+        self._sent: str | None = None
 
     def title_words(self) -> str:
         """Which press."""
@@ -34,6 +41,8 @@ class ExtendDialog(Dialog):
 
     def hint_words(self) -> str:
         """Plain."""
+        if self._waiting() is not None:
+            return "Waiting for the recorder's answer   Esc back"
         return "1-5 how long   Up Down field   Enter extend   Esc back"
 
     def content(self) -> Iterable[Widget]:
@@ -46,6 +55,7 @@ class ExtendDialog(Dialog):
         yield Words(
             "This moves the end of the hold in the record. The mats' own thermostat stays yours.", classes="soft"
         )
+        yield self.fate
 
     def on_mount(self) -> None:
         """The minutes are what one came for."""
@@ -53,7 +63,9 @@ class ExtendDialog(Dialog):
         self.more.focus()
 
     def renew_content(self) -> None:
-        """Where the hold stands, and when it would end."""
+        """Where the hold stands, when it would end, and what became of what was asked."""
+        if self._say_fate():
+            return
         view = self.dashboard.source.press(self.press_name)
         snapshot = view.snapshot if view else None
         if view is None or snapshot is None:
@@ -74,13 +86,35 @@ class ExtendDialog(Dialog):
         """Another end."""
         self.renew()
 
+    def _waiting(self) -> Notice | None:
+        return self.dashboard.source.waiting("extend", self.press_name)
+
+    def _say_fate(self) -> bool:
+        """Say what became of what was asked; whether that was done and the dialog goes."""
+        waiting = self._waiting()
+        words = ""
+        if waiting is not None:
+            words = f"Sent: {plain(waiting.words)}. Nothing more is sent until the recorder has answered."
+        elif self._sent is not None:
+            notice = next((n for n in self.dashboard.source.notices if n.uuid == self._sent), None)
+            if notice is None or notice.state == "done":
+                if self.is_current:
+                    self.dismiss()
+                return True
+            words = f"Not extended: {plain(notice.text)}."
+        self.fate.update(words)
+        self.fate.display = bool(words)
+        return False
+
     def action_confirm(self) -> None:
-        """Ask the recorder."""
+        """Ask the recorder, unless it has not answered the last time yet; stay until it has."""
         app = self.dashboard
         view = app.source.press(self.press_name)
-        app.operator = typed(self.operator)
-        if view is not None:
+        if view is None:
+            self.dismiss()
+        elif self._waiting() is None:
+            app.operator = typed(self.operator)
             words = f"extend the hold on press {view.number} by {self.more.value} min"
             args = {"seconds": 60.0 * float(self.more.value), "note": typed(self.reason)}
-            app.source.send("extend", view, words, operator=app.operator, args=args)
-        self.dismiss()
+            self._sent = app.source.send("extend", view, words, operator=app.operator, args=args).uuid
+            self.renew()

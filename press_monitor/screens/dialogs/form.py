@@ -27,7 +27,7 @@ class WrongField(ValueError):
 
 def day_entry(name: str, label: str, hint: str) -> Entry:
     """A field for a day."""
-    return Entry(name, label, hint=hint, longest=10, field_width=20)
+    return Entry(name, label, hint=hint, longest=10, field_width=22)
 
 
 class FormDialog(Dialog):

@@ -25,7 +25,7 @@ class InspectionDialog(FormDialog):
         self.number, self._then = number, then
         self.result = Pick("result", "Result", [Option(r, r) for r in RESULTS], field_width=46)
         self.by = Entry("by", "Looked at by", operator)
-        self.when = day_entry("day", "Day", str(desk.today()))
+        self.when = day_entry("day", "Day", f"today, {desk.today()}")
         self.note = Entry("note", "Note", hint="anything worth knowing", field_width=54, longest=400)
 
     def title_words(self) -> str:

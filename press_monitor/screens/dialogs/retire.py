@@ -27,7 +27,7 @@ class RetireDialog(FormDialog):
         self.back = item.retired is not None
         hint = "repaired, checked" if self.back else "blistered, torn, lead broken"
         self.why = Entry("why", "Why", hint=hint, field_width=54, longest=400)
-        self.since = Entry("since", "From", hint=str(desk.today()), longest=10, field_width=16)
+        self.since = Entry("since", "From", hint=f"today, {desk.today()}", longest=10, field_width=22)
         self.by = Entry("by", "By", operator)
 
     @property

@@ -7,6 +7,7 @@ from datetime import tzinfo
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.charts import bag_chart, temperature_chart
 from press_monitor.screens.kept import Kept
+from press_monitor.screens.lane_words import bag_is_low, face_is_off
 from press_monitor.screens.reading import Headline, headline
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.canvas import draw_chart
@@ -14,7 +15,7 @@ from press_monitor.screens.widgets.cells import Cells, plain, shorten, width_of
 from press_monitor.screens.widgets.digits import big_number
 from press_monitor.screens.widgets.gauges import bag_gauge, cure_gauge
 from press_monitor.screens.widgets.palette import Look, Tone
-from press_monitor.screens.words import band_percent, blow_words, pressure, temperature, tire_words
+from press_monitor.screens.words import band_percent, blow_words, pressure, read_words, temperature, tire_words
 from press_monitor.watch.types import FaceView, Phase, Snapshot
 
 __all__ = ["draw_lane", "draw_sentence"]
@@ -54,6 +55,8 @@ def draw_lane(
     if snapshot is None or snapshot.phase is Phase.EMPTY:
         words = "no tire on this press" if snapshot is not None else "nothing heard of this press yet"
         cells.text(left + 2, height // 2, words, palette.dim)
+        if snapshot is not None and width >= _NARROW and (read := read_words(snapshot, units)):
+            cells.text(left + 2, height // 2 - 1, read, palette.text)
         port = view.about.get("port") or {}
         if port.get("state") == "lost":
             words = f"{look.signs.alarm} port lost: {plain(str(port.get('why') or ''))}"
@@ -114,7 +117,9 @@ def _draw_state(
             cells.text(2, 1, state, ink, bold=True, most=width - 2)
         else:
             start = max(5, width - width_of(state))
-            cells.text(2, 0, name, palette.text, bold=True, most=start - 3)
+            # Of a name that is down to a letter or two, the number is left.
+            shown = name if start - 3 >= width_of(str(view.number)) + 5 else str(view.number)
+            cells.text(2, 0, shown, palette.text, bold=True, most=start - 3)
             cells.text(start, 0, state, ink, bold=True, most=width - start)
     else:
         cells.text(2, 0, name, palette.text, bold=True)
@@ -139,16 +144,26 @@ def _draw_state(
         cells.text(2, height - 2, tire, palette.dim, most=width - 2)
         alarmed = tone in (Tone.ALARM, Tone.ATTENTION)
         line = "" if snapshot.phase is Phase.EMPTY else head.line
-        cells.text(2, height - 1, shorten(line, width - 2), ink if alarmed else palette.dim)
+        cells.text(2, height - 1, _fitting(line, head.short, width - 2), ink if alarmed else palette.dim)
     else:
         cells.text(2, height - 1, tire, palette.dim, most=width - 2)
 
 
-def _face_ink(face: FaceView | None, ink: int, look: Look, snapshot: Snapshot) -> int:
-    heated = snapshot.phase is Phase.HOLD
-    if face is not None and (face.value_degC is None or not face.trusted or (heated and not face.in_band)):
-        return look.palette.attention
-    return ink
+def _fitting(line: str, short: str, width: int) -> str:
+    """The whole line, else the same in fewer words, else as much of the line as makes sense."""
+    if width_of(line) <= width:
+        return line
+    return shorten(short or line, width)
+
+
+def _draw_face(
+    cells: Cells, at: int, y: int, face: FaceView | None, ink: int, look: Look, units: UnitSystem, *, off: bool
+) -> int:
+    """A mat's value; one that is off wears a sign in the cell before it."""
+    if off:
+        ink = look.palette.attention
+        cells.text(at - 1, y, look.signs.alarm, ink, bold=True)
+    return cells.text(at, y, temperature(face.value_degC if face else None, units), ink, bold=True)
 
 
 def _draw_gauges(
@@ -159,17 +174,16 @@ def _draw_gauges(
     mats, bag, deep = (1, 3, 5) if tall else (0, 1, 2)
     at = cells.text(x, mats, "inner ", palette.dim)
     inner, outer = snapshot.inner, snapshot.outer
-    ink = _face_ink(inner, palette.inner, look, snapshot)
-    at = cells.text(at, mats, temperature(inner.value_degC if inner else None, units), ink, bold=True)
+    at = _draw_face(cells, at, mats, inner, palette.inner, look, units, off=face_is_off(inner, snapshot))
     at = cells.text(at, mats, "  outer " if width >= 30 else " outer ", palette.dim)
-    ink = _face_ink(outer, palette.outer, look, snapshot)
-    at = cells.text(at, mats, temperature(outer.value_degC if outer else None, units), ink, bold=True)
+    at = _draw_face(cells, at, mats, outer, palette.outer, look, units, off=face_is_off(outer, snapshot))
     cells.text(at, mats, f" {units.temperature_sign}", palette.dim)
 
-    low = snapshot.bag_Pa is not None and snapshot.bag_Pa < snapshot.bag_minimum_Pa
-    wanted = snapshot.phase in (Phase.HEAT_UP, Phase.HOLD, Phase.COOL_DOWN)
-    fill = palette.alarm if low and wanted and not snapshot.gate.heat_is_off else palette.bag
+    low = bag_is_low(snapshot)
+    fill = palette.alarm if low else palette.bag
     cells.text(x, bag, "bag", palette.dim)
+    if low:
+        cells.text(x + 4, bag, look.signs.alarm, fill, bold=True)
     cells.text(x + 5, bag, pressure(snapshot.bag_Pa, units), fill, bold=True)
     cells.text(x + 10, bag, units.pressure, palette.dim)
     gauge_at = 14
@@ -211,7 +225,7 @@ def _draw_gauge_words(
     if cells.height < 6:
         alarmed = head.tone in (Tone.ALARM, Tone.ATTENTION)
         ink = palette.tone(head.tone) if alarmed else palette.dim
-        cells.text(x, row + 1, shorten(head.line, width), ink)
+        cells.text(x, row + 1, _fitting(head.line, head.short, width), ink)
 
 
 def draw_sentence(

@@ -196,7 +196,7 @@ def _remark(key: str, text: str, values: Mapping[str, str], today: date, stores:
     if key in ("bag", "mats", "probes"):
         return _items(key.rstrip("s"), _one(key, text), today, stores)
     if key.endswith(".lot"):
-        return _items("lot", [text], today, stores)
+        return _items("lot", text, today, stores)
     if key.endswith(".expires") and date.fromisoformat(text) < today:
         return Remark(Tone.ATTENTION, f"expired on {text}")
     unit = _UNITS.get(key, "")
@@ -234,7 +234,9 @@ def _items(kind: str, names: Json, today: date, stores: Stores) -> Remark | None
         if item is None or not item.known:
             unknown.append(name)
         elif trouble := item.trouble(today):
-            return Remark(Tone.ATTENTION, trouble)
+            # Where one name stands in the field beside, it need not be said again.
+            short = trouble.removeprefix(f"{kind} {item.name}").lstrip(": ") if isinstance(names, str) else ""
+            return Remark(Tone.ATTENTION, trouble, short)
         elif fact := _fact(item):
             said.append(fact if kind != "mat" else f"{item.name}: {fact}")
     if unknown:

@@ -91,13 +91,11 @@ def stores_page(values: Mapping[str, str]) -> Page:
 
 def work_page(values: Mapping[str, str]) -> Page:
     """What was done, and by whom."""
-    rows: list[Widget] = [
-        Pair(
-            _flag(f"prep.{step}", STEP_WORDS[step], values, label_width=16, field_width=20),
-            _entry(f"people.{step}", "by", values, label_width=5, field_width=24),
-        )
-        for step in PREP_STEPS
-    ]
+    rows: list[Widget] = []
+    for step in PREP_STEPS:
+        flag = _flag(f"prep.{step}", STEP_WORDS[step], values, label_width=16, field_width=20)
+        flag.add_class("flag")
+        rows.append(Pair(flag, _entry(f"people.{step}", "by", values, label_width=5, field_width=24)))
     rows.append(_entry("prep.cement_dry_time", "Cement dried", values, "e.g. 45 min", label_width=16, field_width=24))
     rows += _checks(CHECKS[:1], values, 16)
     return Page("work", rows)

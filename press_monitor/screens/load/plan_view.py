@@ -75,10 +75,11 @@ def draw_plan(
     if rules:
         row = _rules(cells, row, plan, palette)
     row += 1
-    for ink, line in lines:
-        if row >= height:
-            break
-        cells.text(1, row, line, palette.tone(ink) if ink is not Tone.IDLE else palette.dim)
+    fitting = lines[: max(0, height - row)]
+    for number, (ink, line) in enumerate(fitting, 1):
+        cut = number == len(fitting) < len(lines)
+        words = f"{line[: width - 4]} {look.signs.ellipsis}" if cut else line
+        cells.text(1, row, words, palette.tone(ink) if ink is not Tone.IDLE else palette.dim)
         row += 1
     return cells
 

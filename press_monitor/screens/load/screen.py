@@ -159,6 +159,13 @@ Leak test watches the bag for three minutes at lock-up, before any heat""",
             return "Left Right or a first letter picks, Enter or Down next field"
         return "Enter or Down next field, Right takes what is proposed" if isinstance(row, Entry) else ""
 
+    def idle_tone(self) -> Tone:
+        """As the field's own sign, where those words are what is wrong with it."""
+        words, row = self.idle_words(), self.focused
+        if isinstance(row, FormRow) and row.remark is not None and row.remark.words == words:
+            return row.remark.tone
+        return Tone.ATTENTION if words and words == self._unsaid() else Tone.IDLE
+
     def on_form_row_placed(self) -> None:
         """Say below what a line has no room for."""
         self.renew_foot()

@@ -11,12 +11,12 @@ from textual.message import Message
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.charts import span_of
 from press_monitor.screens.kept import Kept
+from press_monitor.screens.press.clear import clear_panel
 from press_monitor.screens.press.cursor import step_of
 from press_monitor.screens.press.log import LogLine
 from press_monitor.screens.press.panels import (
     Scene,
     bag_panel,
-    clear_panel,
     forecast_panel,
     log_panel,
     readout_panel,
@@ -32,6 +32,7 @@ from press_monitor.screens.widgets.palette import Look, Tone
 from press_monitor.screens.words import (
     band_percent,
     pressure,
+    read_words,
     say_clock,
     temperature,
     ticket_words,
@@ -205,4 +206,6 @@ class PressBoard(Drawn):
         words = "No tire on this press." if heard else "Nothing heard of this press yet."
         cells.text(1, 2, words, palette.text)
         cells.text(1, 3, "L loads it. A press that heats up starts a record by itself.", palette.dim)
+        if view.snapshot is not None and (read := read_words(view.snapshot, self.units)):
+            cells.text(1, 5, f"Now: {read}.", palette.text)
         return cells

@@ -81,7 +81,9 @@ def _alarm_line(row: EventRow, alarm: Mapping[str, Any]) -> LogLine | None:
     state, name = AlarmState(alarm["state"]), kind_words(str(alarm["kind"])).lower()
     if state is AlarmState.UNACKNOWLEDGED:
         tone = Tone.ALARM if alarm["priority"] == Priority.HIGH.value else Tone.ATTENTION
-        return LogLine(row.utc, tone, f"{name}: {plain(str(alarm['message']))}")
+        message = plain(str(alarm["message"]))
+        # "Pressure lost while …" names its kind already.
+        return LogLine(row.utc, tone, message if message.lower().startswith(name) else f"{name}: {message}")
     return LogLine(row.utc, Tone.IDLE, f"{name}: {_STATE_WORDS[state]}")
 
 

@@ -12,32 +12,32 @@ from functools import partial
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.charts import bag_chart, temperature_chart
 from press_monitor.screens.kept import Kept
+from press_monitor.screens.lane_words import bag_is_low, face_is_off
 from press_monitor.screens.press.cursor import column_of, cure_words, lay_cursor, phase_words, value_words
 from press_monitor.screens.press.log import LogLine
 from press_monitor.screens.press.past import CurePast
-from press_monitor.screens.reading import minutes_left, standing_alarm, tone_of
+from press_monitor.screens.reading import minutes_left
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.canvas import Chart, draw_chart
-from press_monitor.screens.widgets.cells import Cells, plain, width_of
+from press_monitor.screens.widgets.cells import Cells, plain, shorten, width_of
 from press_monitor.screens.widgets.digits import big_number
 from press_monitor.screens.widgets.gauges import cure_gauge
 from press_monitor.screens.widgets.palette import Look, Tone
 from press_monitor.screens.widgets.section import Layer, Pin, Through, draw_through
-from press_monitor.screens.words import band_percent, kind_words, pressure, say_clock, temperature
+from press_monitor.screens.words import band_percent, pressure, say_clock, temperature
 from press_monitor.watch.types import Phase, Snapshot, StackView, Verdict
 
 __all__ = [
     "Scene",
     "bag_panel",
-    "clear_panel",
     "forecast_panel",
     "log_panel",
+    "panel",
     "readout_panel",
     "temperature_panel",
     "through_panel",
 ]
 
-_HARMLESS_DEGC, _HARMLESS_PA = 45.0, 5_000.0
 
 _VERDICT_TONE = {
     Verdict.PASS: Tone.FINE,
@@ -85,7 +85,8 @@ class Scene:
         return column_of(self.snapshot, self.cursor_min, width, self.recent_min)
 
 
-def _panel(width: int, height: int, look: Look, title: str) -> Cells:
+def panel(width: int, height: int, look: Look, title: str) -> Cells:
+    """An empty one with its heading."""
     cells = Cells(width, height, look.palette.panel, look.palette.text)
     cells.text(1, 0, title, look.palette.text, bold=True)
     return cells
@@ -105,13 +106,16 @@ def temperature_panel(scene: Scene, width: int, height: int) -> Cells:
     """Both mats against the band they must keep."""
     look, units, snapshot = scene.look, scene.units, scene.snapshot
     palette = look.palette
-    cells = _panel(width, height, look, f"Temperature {units.temperature_sign}")
+    cells = panel(width, height, look, f"Temperature {units.temperature_sign}")
     at = 16
     for name, face, ink in (("inner", snapshot.inner, palette.inner), ("outer", snapshot.outer, palette.outer)):
         at = cells.text(at, 0, f"{look.signs.dash} " if width >= 60 else "", ink)
         value = temperature(face.value_degC if face else None, units)
         at = cells.text(at, 0, f"{name} ", palette.dim)
-        at = cells.text(at, 0, value, ink if face is None or face.trusted else palette.attention, bold=True) + 2
+        if face_is_off(face, snapshot):
+            ink = palette.attention
+            cells.text(at - 1, 0, look.signs.alarm, ink, bold=True)
+        at = cells.text(at, 0, value, ink, bold=True) + 2
     if width >= 60:
         low, high = units.degrees(snapshot.band_low_degC), units.degrees(snapshot.band_high_degC)
         if width >= 80:
@@ -138,17 +142,20 @@ def bag_panel(scene: Scene, width: int, height: int) -> Cells:
     """The bag between its limits, and whether it loses air."""
     look, units, snapshot = scene.look, scene.units, scene.snapshot
     palette = look.palette
-    cells = _panel(width, height, look, f"Bag {units.pressure}")
+    cells = panel(width, height, look, f"Bag {units.pressure}")
     at = cells.text(10, 0, f"{look.signs.dash} " if width >= 60 else "", palette.bag)
-    low = snapshot.bag_Pa is not None and snapshot.bag_Pa < snapshot.bag_minimum_Pa
-    ink = palette.attention if low else palette.bag
-    at = cells.text(at, 0, pressure(snapshot.bag_Pa, units), ink, bold=True) + 2
+    low = bag_is_low(snapshot)
+    ink = palette.alarm if low else palette.bag
+    if low:
+        at += 1 if width >= 60 else 0
+        cells.text(at - 1, 0, look.signs.alarm, ink, bold=True)
+    at = cells.text(at, 0, pressure(snapshot.bag_Pa, units) + (" LOW" if low else ""), ink, bold=True) + 2
     minimum, maximum = units.pressed(snapshot.bag_minimum_Pa), units.pressed(snapshot.bag_maximum_Pa)
     at = cells.text(at, 0, f"keep {minimum:.0f}-{maximum:.0f}", palette.dim) + 2
     if snapshot.bag_trend_Pa_min is not None:
         trend = units.pressed(snapshot.bag_trend_Pa_min)
         digits = 2 if abs(trend) < 0.995 and units.pressure == "psi" else 1
-        at = cells.text(at, 0, f"{trend:+.{digits}f} {units.pressure}/min", palette.dim)
+        cells.text(at, 0, f"{trend:+.{digits}f} {units.pressure}/min", palette.dim, most=width - at)
     chart = partial(bag_chart, scene.view, snapshot, units, look, recent_min=scene.recent_min, strip=height < 7)
     cells.paste(scene.chart("bag", width - 1, height - 1, chart), 0, 1)
     lay_cursor(cells, scene.cursor_column(width - 1), look)
@@ -160,7 +167,7 @@ def readout_panel(scene: Scene, width: int, height: int) -> Cells:
     look, minute = scene.look, scene.cursor_min or 0.0
     palette = look.palette
     when = say_clock(scene.view.clock(minute * 60.0), scene.zone)
-    cells = _panel(width, height, look, f"{when}, minute {minute:.1f}")
+    cells = panel(width, height, look, f"{when}, minute {minute:.1f}")
     phase = phase_words(scene.snapshot, minute)
     at = cells.text(len(f"{when}, minute {minute:.1f}") + 3, 0, phase, palette.dim)
     keys = "Left Right move, Esc leaves"
@@ -182,14 +189,15 @@ def log_panel(scene: Scene, lines: Sequence[LogLine], width: int, height: int) -
     """This cure so far, newest on top."""
     look = scene.look
     palette = look.palette
-    cells = _panel(width, height, look, "This cure")
+    cells = panel(width, height, look, "This cure")
     for row, line in enumerate(lines[: height - 1], 1):
         cells.text(1, row, say_clock(line.utc, scene.zone), palette.text)
         loud = line.tone in (Tone.ALARM, Tone.ATTENTION)
         at = 7
         if loud:
             at = cells.text(at, row, f"{look.signs.alarm} ", palette.tone(line.tone))
-        cells.text(at, row, line.words, palette.tone(line.tone) if loud else palette.dim, most=width - at - 1)
+        words = shorten(line.words, width - at - 1, look.signs.ellipsis)
+        cells.text(at, row, words, palette.tone(line.tone) if loud else palette.dim)
     return cells
 
 
@@ -227,7 +235,7 @@ def through_panel(scene: Scene, width: int, height: int) -> Cells:
     """The section from inner mat to outer mat: where it is hot, where it is cured."""
     look, snapshot = scene.look, scene.snapshot
     palette = look.palette
-    cells = _panel(width, height, look, "Through the repair")
+    cells = panel(width, height, look, "Through the repair")
     if not snapshot.stacks:
         cells.text(1, 2, "no layers on the ticket: cure not judged", palette.dim, most=width - 2)
         return cells
@@ -283,7 +291,7 @@ def forecast_panel(scene: Scene, width: int, height: int) -> Cells:
         return _gate_panel(scene, width, height)
     look = scene.look
     palette = look.palette
-    cells = _panel(width, height, look, "Forecast")
+    cells = panel(width, height, look, "Forecast")
     left, forecast = minutes_left(snapshot), snapshot.forecast
     number = f"{min(999, math.ceil(left)):2d}" if left is not None else "--"
     row = 2 if height >= 9 else 1
@@ -310,7 +318,7 @@ def _forecast_facts(scene: Scene, width: int) -> list[tuple[str, str, int]]:
     facts: list[tuple[str, str, int]] = []
     ends = _ends_at(scene)
     if ends is not None:
-        facts.append(("Heat off now", f"ends at {ends[0]}" if width >= 40 else ends[0], ends[1]))
+        facts.append(("If heat off now", f"ends at {ends[0]}" if width >= 40 else ends[0], ends[1]))
     # Every running cure is incomplete until it is released: that alone is no news.
     open_still = snapshot.verdict is Verdict.INCOMPLETE and snapshot.phase is not Phase.RELEASED
     if not open_still:
@@ -354,7 +362,7 @@ def _facts(cells: Cells, facts: Sequence[tuple[str, str, int]], row: int, look: 
 def _gate_panel(scene: Scene, width: int, height: int) -> Cells:
     look, gate, snapshot = scene.look, scene.snapshot.gate, scene.snapshot
     palette = look.palette
-    cells = _panel(width, height, look, "Release gate")
+    cells = panel(width, height, look, "Release gate")
     steps = (
         ("heat off", gate.heat_is_off),
         ("cure reached", gate.cure_reached),
@@ -379,33 +387,4 @@ def _gate_panel(scene: Scene, width: int, height: int) -> Cells:
         cells.text(1, row, line, palette.dim)
         row += 1
     _facts(cells, _forecast_facts(scene, width), row + 1, look)
-    return cells
-
-
-def clear_panel(scene: Scene, width: int, height: int) -> Cells:
-    """What to do about the worst alarm here, in full; and always what can hurt."""
-    look, snapshot, units = scene.look, scene.snapshot, scene.units
-    palette = look.palette
-    alarm = standing_alarm(snapshot)
-    wrap = max(10, width - 2)
-    lines: list[tuple[str, int]] = []
-    title = "Keep clear"
-    if alarm is not None:
-        title = f"{look.signs.alarm} {kind_words(alarm.kind)}"
-        for words, ink in ((plain(alarm.advice), palette.text), (plain(alarm.message), palette.dim)):
-            lines += [(line, ink) for line in textwrap.wrap(words, wrap)]
-    else:
-        hot = [f.value_degC for f in (snapshot.inner, snapshot.outer) if f and f.value_degC is not None]
-        warm = f"Mats {units.say_temperature(max(hot))}, " if hot else ""
-        held = f"bag {units.say_pressure(snapshot.bag_Pa)}. " if snapshot.bag_Pa is not None else ""
-        if snapshot.phase is not Phase.RELEASED:
-            quiet = max(hot, default=0.0) < _HARMLESS_DEGC and (snapshot.bag_Pa or 0.0) < _HARMLESS_PA
-            care = "Stand clear once heat or air is on." if quiet else "Both can hurt: stand clear."
-            lines += [(line, palette.dim) for line in textwrap.wrap(f"{warm}{held}{care}", wrap)]
-    lines += [(line, palette.dim) for line in textwrap.wrap("Heat off, bag to 0, then ram.", wrap)]
-    cells = _panel(width, height, look, title)
-    if alarm is not None:
-        cells.text(1, 0, title, palette.tone(tone_of(alarm)), bold=True)
-    for row, (line, ink) in enumerate(lines[: height - 1], 1):
-        cells.text(1, row, line, ink)
     return cells

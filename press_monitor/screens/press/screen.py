@@ -20,6 +20,7 @@ from press_monitor.screens.press.past import CurePast
 from press_monitor.screens.source import PressView
 from press_monitor.screens.widgets.bars import Key
 from press_monitor.screens.words import say_clock
+from press_monitor.watch.types import Phase
 
 __all__ = ["PressScreen"]
 
@@ -72,10 +73,19 @@ Holding the view holds nothing else: watch, alarms and recording go on.""",
         self.held: PressView | None = None
 
     def keys(self) -> tuple[Key, ...]:
-        """What can be noted here."""
+        """What can be noted here; of a press without a tire, what can be begun."""
+        view = self.board.view
+        if view is None or view.snapshot is None or view.snapshot.phase is Phase.EMPTY:
+            return (
+                Key("Esc", "back", "floor"),
+                Key("L", "load", "load"),
+                Key("?", "help", "app.explain"),
+                Key("A", "alarms", "app.alarms"),
+                Key("Ctrl+P", "all", "app.command_palette"),
+            )
         return (
-            Key("Esc", "floor", "floor"),
-            Key("H", "heat off", "app.heat_off"),
+            Key("Esc", "back", "floor"),
+            Key("H", "heat is off", "app.heat_off"),
             Key("R", "release", "app.release"),
             Key("E", "extend", "app.extend"),
             Key("?", "help", "app.explain"),

@@ -180,7 +180,7 @@ class CertificateDeeds(DeskScreen):
                 copy = read_copy(reader, number)
             count = 1 + len(copy.record.later)
             entries = "its ledger entry" if count == 1 else f"its {count} ledger entries"
-            return f"{entries} and its readings are what was signed, hash and signature"
+            return f"as it was signed: {entries} and its readings, by hash and signature"
 
         ask(self.dashboard, f"verify certificate {number}", work, lambda _: None, done=str)
 

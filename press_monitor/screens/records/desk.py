@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from press_monitor.screens.app import Dashboard
     from press_monitor.shop import Shop
 
-__all__ = ["TROUBLES", "Desk", "ask", "begin", "day_typed", "desk_of"]
+__all__ = ["TROUBLES", "Desk", "ask", "day_typed", "desk_of"]
 
 TROUBLES = (ArchiveError, ShopError, OSError, sqlite3.Error)
 """What reading or adding may raise that is to be said, not to end the dashboard."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import textwrap
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import tzinfo
@@ -102,7 +103,7 @@ def _legend(cells: Cells, scene: Scene, look: Look, width: int) -> None:
     if comparison is not None and comparison.good:
         cells.fill(at + 3, 1, 2, 1, palette.track)
         words = f"{len(comparison.good)} good cures like it"
-        cells.text(at + 6, 1, words, palette.dim, most=width - at - 7)
+        cells.text(at + 6, 1, words if len(words) <= width - at - 7 else words.removesuffix(" like it"), palette.dim)
 
 
 def _curves(scene: Scene, width: int, height: int, look: Look, units: UnitSystem) -> Cells:
@@ -119,11 +120,13 @@ def _curves(scene: Scene, width: int, height: int, look: Look, units: UnitSystem
     _legend(cells, scene, look, width)
     track = next((t for t in scene.tracks if t.name == scene.channel), None)
     note = scene.comparison.note if scene.comparison is not None else scene.note
-    cells.text(1, height - 1, shorten(note, width - 2), palette.dim)
+    told = textwrap.wrap(note, max(12, width - 2))[:2] if height >= 16 else [shorten(note, width - 2)]
+    for row, line in enumerate(told, height - len(told)):
+        cells.text(1, row, line, palette.dim)
     if track is None:
         return cells
     chart = _chart(scene, track, look, units)
-    cells.paste(draw_chart(chart, width - 2, height - 3, look), 1, 2)
+    cells.paste(draw_chart(chart, width - 2, height - 2 - max(1, len(told)), look), 1, 2)
     return cells
 
 

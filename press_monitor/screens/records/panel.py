@@ -110,8 +110,9 @@ def _verdict(column: _Column, preview: Preview, look: Look, units: UnitSystem, *
     if not short:
         column.wrapped(preview.words, palette.dim, most=2)
     each = 1 if short else 3
-    for reason in preview.reasons[: 2 if short else 6]:
-        column.wrapped(reason, palette.text, most=each, mark="- ", mark_ink=ink)
+    for number, reason in enumerate(preview.reasons[: 2 if short else 6]):
+        # The first is read to its end, even where room is short.
+        column.wrapped(reason, palette.text, most=max(each, 2) if number == 0 else each, mark="- ", mark_ink=ink)
     left = len(preview.reasons) - (2 if short else 6)
     if left > 0:
         column.line(f"and {left} more", palette.dim, indent=2)

@@ -18,6 +18,7 @@ from press_monitor.screens.widgets.palette import Look, Tone
 __all__ = ["RecordTable", "Shown", "draw_table", "say_day"]
 
 _VERDICT = 12
+_LEAST_TIRE = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +42,10 @@ def say_day(utc: float, zone: tzinfo | None, *, year: bool = True) -> str:
     return when.strftime("%Y-%m-%d %H:%M" if year else "%m-%d %H:%M")
 
 
-def since_words(row: CertificateRow) -> str:
-    """What was entered since, in a word or two."""
-    return "; ".join(plain(part) for part in (row.comeback, row.inspection) if part)
+def since_words(row: CertificateRow, alarm: str) -> str:
+    """What was entered since, in a few words; a comeback wears the sign."""
+    back = f"{alarm} came back: {plain(row.comeback)}" if row.comeback else ""
+    return "; ".join(filter(None, (back, f"inspected: {plain(row.inspection)}" if row.inspection else "")))
 
 
 def draw_table(shown: Shown, width: int, height: int, look: Look) -> Cells:
@@ -59,8 +61,8 @@ def draw_table(shown: Shown, width: int, height: int, look: Look) -> Cells:
     press = when + (18 if year else 13)
     verdict = press + 6
     tire = verdict + _VERDICT + 2
-    wide = width >= 92
-    since = width - min(24, max(18, width // 5)) if wide else width
+    wide = width >= 100
+    since = width - min(36, max(30, width // 4)) if wide else width
     customer = tire + (since - tire) // 2 if width >= 118 else since
     cells.right(when - 1, 0, "No.", palette.dim)
     heads = [(when, "Started"), (press, "Press"), (verdict, "Verdict"), (tire, "Tire, place")]
@@ -73,7 +75,7 @@ def draw_table(shown: Shown, width: int, height: int, look: Look) -> Cells:
     for line, row in enumerate(shown.rows[: height - 1], start=1):
         here = shown.first + line - 1 == shown.cursor
         if here:
-            cells.fill(0, line, width, 1, palette.track)
+            cells.fill(0, line, width, 1, palette.chosen)
         ink = palette.text
         if row is None:
             cells.text(3, line, "reading", palette.dim)
@@ -91,14 +93,16 @@ def draw_table(shown: Shown, width: int, height: int, look: Look) -> Cells:
         words = ", ".join(plain(part) for part in (row.tire or row.size, row.section) if part)
         back = ""
         if row.comeback and not wide:
-            # In words where they leave room for the tire.
-            back = f"{look.signs.alarm} came back " if customer - tire >= 30 else f"{look.signs.alarm} "
+            back = f"{look.signs.alarm} came back "
         at = cells.text(tire, line, back, palette.attention, bold=True)
-        cells.text(at, line, shorten(words or "no ticket", customer - at - 1), ink if words else palette.dim)
+        room = customer - at - 1
+        if not back or room >= _LEAST_TIRE:  # the preview has it whole
+            cells.text(at, line, shorten(words or "no ticket", room), ink if words else palette.dim)
         if customer < since:
             cells.text(customer, line, plain(row.customer), ink, most=since - customer - 1)
-        if wide and (said := since_words(row)):
-            cells.text(since, line, said, palette.attention if row.comeback else palette.dim, most=width - since - 1)
+        if wide and (said := since_words(row, look.signs.alarm)):
+            ink = palette.attention if row.comeback else palette.dim
+            cells.text(since, line, shorten(said, width - since - 1), ink)
     return cells
 
 

@@ -37,7 +37,7 @@ class TextView(Drawn):
         end = width - 1
         if len(self.lines) > room > 0:
             share = min(100, round(100 * (self.first + room) / len(self.lines)))
-            end = cells.right(width - 1, 0, f"{share} %", palette.dim) - 1
+            end = cells.right(width - 1, 0, f"{share} % seen", palette.dim) - 1
         cells.text(left, 0, clip(self.heading, max(0, end - left)), palette.text, bold=True)
         shown = self.lines[self.first : self.first + room]
         for row, line in enumerate(shown, start=1):

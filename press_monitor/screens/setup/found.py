@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import asyncio
 import textwrap
 from collections.abc import Hashable, Sequence
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
+from textual.app import ComposeResult
+from textual.containers import Vertical
+
+from press_monitor.screens.background import begin
 from press_monitor.screens.widgets.cells import Cells, plain
 from press_monitor.screens.widgets.drawn import Drawn
 from press_monitor.screens.widgets.palette import Look, Tone
 from press_monitor.setup.findings import Finding, State
 
-__all__ = ["FindingList"]
+if TYPE_CHECKING:
+    from press_monitor.screens.setup.hands import Hands
+
+__all__ = ["CheckPage", "FindingList"]
 
 
 class FindingList(Drawn):
@@ -71,3 +79,27 @@ class FindingList(Drawn):
             if row >= height:
                 break
         return cells
+
+
+class CheckPage(Vertical):
+    """The list, filled off the screen's thread."""
+
+    def __init__(self, hands: Hands) -> None:
+        super().__init__(id="check", classes="page")
+        self.hands = hands
+        self.findings = FindingList()
+        self.looked = False
+        """Whether what stands there still holds."""
+
+    def compose(self) -> ComposeResult:
+        """The list alone."""
+        yield self.findings
+
+    def look(self) -> None:
+        """Check, or check again."""
+        self.looked = True
+        self.findings.show(())
+        begin(self, self._looked, "check")
+
+    async def _looked(self) -> None:
+        self.findings.show(await asyncio.to_thread(self.hands.examine))

@@ -1,16 +1,20 @@
-"""The test pattern: what this terminal can draw, each kind beside its name, so that a look tells. Drawing only."""
+"""The test pattern: what this terminal can draw, each kind beside its name, so that a look tells."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Hashable
 
+from textual.app import ComposeResult
+from textual.containers import Vertical
+
+from press_monitor.screens.dialogs.dialog import Words
 from press_monitor.screens.widgets.canvas import Chart, Curve, View, draw_chart
 from press_monitor.screens.widgets.cells import Cells
 from press_monitor.screens.widgets.drawn import Drawn
 from press_monitor.screens.widgets.palette import Look, Marker, Palette, Signs, Tone
 
-__all__ = ["MARKER_WORDS", "TestPattern", "draw_pattern"]
+__all__ = ["MARKER_WORDS", "PatternPage", "TestPattern", "draw_pattern"]
 
 MARKER_WORDS = {
     Marker.BRAILLE: ("braille", "fine curves of dots"),
@@ -31,6 +35,22 @@ class TestPattern(Drawn):
     def draw(self, width: int, height: int, look: Look) -> Cells:
         """Draw it."""
         return draw_pattern(width, height, look)
+
+
+class PatternPage(Vertical):
+    """The pattern between the question it answers and how long the answer holds."""
+
+    def __init__(self) -> None:
+        super().__init__(id="terminal", classes="page")
+
+    def compose(self) -> ComposeResult:
+        """Question, pattern, how to keep it."""
+        yield Words("Which of these is drawn cleanly? Its digit takes it.", classes="question")
+        yield TestPattern()
+        yield Words(
+            "It holds until you close this; PRESS_MONITOR_CHARTS=braille, blocks or ascii keeps it. T: high contrast.",
+            classes="soft",
+        )
 
 
 def draw_pattern(width: int, height: int, look: Look) -> Cells:

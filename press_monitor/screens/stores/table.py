@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Hashable, Sequence
 from datetime import date
@@ -12,7 +13,7 @@ from textual.message import Message
 from press_monitor.cure.compound import Compound
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.stores.shelf import COMPOUND, ShelfRow
-from press_monitor.screens.widgets.cells import Cells, plain, shorten
+from press_monitor.screens.widgets.cells import Cells, plain, shorten, width_of
 from press_monitor.screens.widgets.drawn import Drawn
 from press_monitor.screens.widgets.palette import Look, Tone
 
@@ -51,7 +52,7 @@ def draw_shelf(
     for line, row in enumerate(rows[first : first + height - 1], start=1):
         here = first + line - 1 == cursor
         if here:
-            cells.fill(0, line, width, 1, palette.track)
+            cells.fill(0, line, width, 1, palette.chosen)
             cells.text(0, line, look.signs.edge, palette.text, bold=True)
         ink = palette.text if row.item is None or row.item.retired is None or row.tone is not Tone.IDLE else palette.dim
         cells.text(1, line, look.signs.tone(row.tone), palette.tone(row.tone), bold=True)
@@ -65,10 +66,17 @@ def draw_shelf(
         cells.text(
             words,
             line,
-            shorten(row.words, width - words - 1),
+            _fitting(row.words, width - words - 1),
             palette.text if here and row.tone is Tone.IDLE else _ink(row, look),
         )
     return cells
+
+
+def _fitting(words: str, room: int) -> str:
+    """Why an item must not be used, without the day, which stands in a column of its own, where room is short."""
+    if width_of(words) > room:
+        words = re.sub(r"its calibration was due on [-0-9]+", "calibration overdue", words)
+    return shorten(words, room)
 
 
 class StoresTable(Drawn, can_focus=True):

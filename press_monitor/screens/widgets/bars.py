@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from textual import events
 from textual.message import Message
 
-from press_monitor.screens.widgets.cells import Cells, width_of
+from press_monitor.screens.widgets.cells import Cells, shorten, width_of
 from press_monitor.screens.widgets.drawn import Drawn
 from press_monitor.screens.widgets.palette import Look, Tone
 
@@ -27,6 +27,8 @@ class BarWords:
     second: str
     key: str = ""
     more: str = ""
+    short: str = ""
+    """The detail in fewer words."""
 
 
 def draw_bar(words: BarWords, width: int, height: int, look: Look) -> Cells:
@@ -57,21 +59,35 @@ def draw_bar(words: BarWords, width: int, height: int, look: Look) -> Cells:
     room = right - after - 2
     when_size = width_of(when)
     if words.detail and room - when_size - 2 >= 12:
-        after = cells.text(after + 2, 0, words.detail, strong if alarmed else soft, most=room - when_size - 2)
+        detail = _sentences(words.detail, words.short, room - when_size - 2, signs.ellipsis)
+        after = cells.text(after + 2, 0, detail, strong if alarmed else soft)
     if when and right - after - 2 >= when_size:
         cells.text(after + 2, 0, when, strong if alarmed else soft)
     ink = strong if words.loud else palette.text if alarmed else soft
     room = end - 1 - len(sign)
-    cells.text(1 + len(sign), 1, _whole_sentences(words.second, room), ink, most=room)
+    cells.text(1 + len(sign), 1, _whole_sentences(words.second, room, signs.ellipsis), ink, most=room)
     return cells
 
 
-def _whole_sentences(words: str, room: int) -> str:
-    """As many whole sentences as fit, where that is most of the room: no "do not" may be left hanging."""
+def _sentences(words: str, short: str, room: int, ellipsis: str) -> str:
+    """As many whole sentences as fit, else the fewer words, else what makes sense of the first sentence."""
     if width_of(words) <= room:
         return words
     end = words.rfind(". ", 0, room) + 1
-    return words[:end] if 2 * end >= room else words
+    return words[:end] if end else shorten(short or words, room, ellipsis)
+
+
+def _whole_sentences(words: str, room: int, ellipsis: str) -> str:
+    """As many whole sentences as fit, where that is most of the room: no "do not" may be left hanging.
+
+    That more is to be read elsewhere is shown where there is a place for it.
+    """
+    if width_of(words) <= room:
+        return words
+    end = words.rfind(". ", 0, room) + 1
+    if 2 * end < room:
+        return words
+    return f"{words[:end]} {ellipsis}" if end + 2 <= room else words[:end]
 
 
 class AlarmBar(Drawn):
@@ -135,7 +151,8 @@ def draw_foot(words: FootWords, width: int, height: int, look: Look) -> tuple[Ce
     if words.notice and height > 1:
         ink = palette.tone(words.notice_tone)
         at = cells.text(1, 0, f"{signs.tone(words.notice_tone)} ", ink, bold=True)
-        cells.text(at, 0, words.notice, ink if words.notice_tone is not Tone.IDLE else palette.text, most=width - 4)
+        quiet = palette.text if words.notice_tone is Tone.IDLE else ink
+        cells.text(at, 0, shorten(words.notice, width - 4, signs.ellipsis), quiet)
     end = cells.right(width - 1, row, words.clock, palette.dim) - 2
     heart_ink = palette.tone(words.heart_tone)
     end = cells.right(end, row, f"{signs.tone(words.heart_tone)} {words.heart}", heart_ink, bold=True) - 2

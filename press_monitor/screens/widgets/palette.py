@@ -45,7 +45,10 @@ class Tone(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Palette:
-    """One theme's colours. `dashed` asks for curves to differ in dash as well as in colour."""
+    """One theme's colours. `dashed` asks for curves to differ in dash as well as in colour.
+
+    `hint` is what an empty field proposes: it must not pass for something typed.
+    """
 
     name: str
     ground: int
@@ -54,6 +57,7 @@ class Palette:
     track: int
     guide: int
     dim: int
+    hint: int
     text: int
     inner: int
     outer: int
@@ -67,6 +71,11 @@ class Palette:
     on_alarm: int
     done: int
     dashed: bool = False
+
+    @property
+    def chosen(self) -> int:
+        """The ground of the row under a list's cursor: every ink is read on it."""
+        return mix(self.raised, self.track, 0.5)
 
     def tone(self, tone: Tone) -> int:
         """The ink of a tone."""
@@ -87,6 +96,7 @@ DARK = Palette(
     track=0x2B3641,
     guide=0x46545F,
     dim=0x96A3AF,
+    hint=0x96A3AF,
     text=0xD8DEE4,
     inner=0xE69F00,
     outer=0xF0C674,
@@ -109,6 +119,7 @@ CONTRAST = Palette(
     track=0x303030,
     guide=0x8A8A8A,
     dim=0xFFFFFF,
+    hint=0xA8A8A8,
     text=0xFFFFFF,
     inner=0xFFFFFF,
     outer=0xFFFF00,
@@ -132,6 +143,7 @@ MONO = Palette(
     track=0x404040,
     guide=0x808080,
     dim=0xB8B8B8,
+    hint=0xB8B8B8,
     text=0xE8E8E8,
     inner=0xE8E8E8,
     outer=0xFFFFFF,
@@ -161,6 +173,8 @@ class Signs:
     idle: str
     mark: str
     ellipsis: str
+    here: str
+    """Points up at a place: never the sign of an alarm."""
     dash: str
     """A stretch of curve, for a legend."""
     edge: str
@@ -170,8 +184,8 @@ class Signs:
     def of(cls, marker: Marker) -> Signs:
         """ASCII where nothing else can be shown."""
         if marker is Marker.ASCII:
-            return cls("o", "!", "*", "-", "|", "~", "--", "#")
-        return cls("●", "▲", "◆", "○", "│", "…", "━━", "▌")
+            return cls("o", "!", "*", "-", "|", "~", "^", "--", "#")
+        return cls("●", "▲", "◆", "○", "│", "…", "↑", "━━", "▌")
 
     def tone(self, tone: Tone) -> str:
         """The sign of a tone."""

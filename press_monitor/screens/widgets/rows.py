@@ -14,7 +14,7 @@ from textual.binding import Binding, BindingType
 from textual.geometry import Size
 from textual.message import Message
 
-from press_monitor.screens.widgets.cells import Cells, plain, width_of
+from press_monitor.screens.widgets.cells import Cells, plain, shorten, width_of
 from press_monitor.screens.widgets.choice import Option
 from press_monitor.screens.widgets.drawn import Drawn
 from press_monitor.screens.widgets.palette import Look, Tone
@@ -28,10 +28,15 @@ _LEAST_REMARK = 14
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """What there is to say of a field, and how it feels."""
+    """What there is to say of a field, and how it feels; `short` is the same where the line has little room."""
 
     tone: Tone
     words: str
+    short: str = ""
+
+    def fitting(self, room: int) -> str:
+        """The words, or the fewer ones where only those fit."""
+        return self.short if self.short and width_of(self.words) > room else self.words
 
 
 class FormRow(Drawn, can_focus=True):
@@ -101,7 +106,7 @@ class FormRow(Drawn, can_focus=True):
             return True
         sign = 0 if self.remark.tone is Tone.IDLE else 2
         room = self.size.width - self.field_span(self.size.width)[1] - 1 - sign
-        return room >= max(_LEAST_REMARK, width_of(self.remark.words) + 1)
+        return room >= max(_LEAST_REMARK, width_of(self.remark.fitting(room - 1)) + 1)
 
     def draw(self, width: int, height: int, look: Look) -> Cells:
         """Label, field, and the remark where there is room for its words, else its sign."""
@@ -123,7 +128,8 @@ class FormRow(Drawn, can_focus=True):
                 at = cells.text(at, 0, signs.tone(self.remark.tone), ink, bold=True) + 1
             if width - at >= _LEAST_REMARK:
                 words = palette.dim if quiet or self.remark.tone is Tone.FINE else ink
-                cells.text(at, 0, self.remark.words, words, most=width - at - 1)
+                room = width - at - 1
+                cells.text(at, 0, shorten(self.remark.fitting(room), room, signs.ellipsis), words)
         return cells
 
     def on_resize(self) -> None:
@@ -202,7 +208,7 @@ class Entry(FormRow):
         palette = look.palette
         room = right - left - 2
         if not self.text and not self.has_focus:
-            cells.text(left + 1, 0, self.hint, palette.dim, most=room)
+            cells.text(left + 1, 0, self.hint, palette.hint, most=room)
             return
         first = 0
         while self.has_focus and width_of(self.text[first : self.at]) > room - 1:
@@ -212,7 +218,7 @@ class Entry(FormRow):
             return
         end = cells.text(left + 1, 0, _cut(self.text[first:], room), palette.text)
         ghost = self.proposal if self.text else self.hint
-        cells.text(end, 0, ghost, palette.dim, most=max(0, right - 1 - end))
+        cells.text(end, 0, ghost, palette.hint, most=max(0, right - 1 - end))
         spot = left + 1 + width_of(self.text[first : self.at])
         if spot < cells.width:
             cells.ground[0, spot] = palette.text

@@ -138,7 +138,8 @@ def _free(
     left = (first, second, [(first, at + 1), (second, at + 1)])
     for option in (right, left):
         inside = all(a >= least and b <= width for a, b in option[2])
-        clear = all(b < c or a > d for row, (a, b) in enumerate(option[2]) if b > a for c, d in taken[row])
+        # Two figures side by side would read as one: the second line keeps two cells between them.
+        clear = all(b + row < c or a > d + row for row, (a, b) in enumerate(option[2]) if b > a for c, d in taken[row])
         if inside and clear:
             return option
     return None
@@ -154,10 +155,9 @@ def _pins(cells: Cells, pins: tuple[Pin, ...], full: float, wide: int, axis: int
         place = _free(pin.words, more, at, axis, cells.width, taken)
         if place is None:
             more, place = "", _free(pin.words, "", at, axis, cells.width, taken)
-        cells.text(at, row, look.signs.alarm, pin.ink, bold=True)
         if place is None:
-            taken[0].append((at, at + 1))
-            continue
+            continue  # an arrow without a word says nothing
+        cells.text(at, row, look.signs.here, pin.ink, bold=True)
         first, second, spans = place
         taken[0].append(spans[0])
         cells.text(first, row, pin.words, pin.ink, bold=True)
