@@ -108,11 +108,14 @@ def band_percent(point: CurePoint) -> str:
     return f"{100 * point.state_of_cure_low:.0f}-{100 * point.state_of_cure_high:.0f}"
 
 
-def blow_words(point: CurePoint, blow_point: float) -> str:
-    """Where the deepest rubber stands to its blow point, judged on both edges of its band."""
+def blow_words(point: CurePoint, blow_point: float, room: int) -> str:
+    """Where the deepest rubber stands to its blow point, judged on both edges of its band; in `room` cells."""
     if point.state_of_cure_low >= blow_point:
         return "past blow point"
-    return "at blow point" if point.state_of_cure_high >= blow_point else "before blow pt"
+    if point.state_of_cure_high >= blow_point:
+        return "at blow point"
+    whole = "before blow point"
+    return whole if len(whole) <= room else "before blow pt"
 
 
 def tire_words(tire: str, section: str, thickness_mm: float | None, width: int) -> str:

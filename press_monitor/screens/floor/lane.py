@@ -218,7 +218,7 @@ def _draw_gauge_words(
     else:
         cells.text(x + 4, row, f"{band_percent(point):>5}", palette.dim)
         if snapshot.blow_point is not None:
-            cells.text(x + 10, row, blow_words(point, snapshot.blow_point), palette.dim, most=width - 10)
+            cells.text(x + 10, row, blow_words(point, snapshot.blow_point, width - 10), palette.dim, most=width - 10)
     if cells.height >= 10 and snapshot.phase is Phase.HOLD:
         done, needed = snapshot.hold_s / 60.0, snapshot.hold_needed_s / 60.0
         cells.text(x, row + 2, f"hold {done:4.0f} of {needed:.0f} min", palette.dim, most=width)
