@@ -49,6 +49,7 @@ FUNCTIONS: dict[str, Function] = {
     "command answer": Function("press_monitor.archive.writer", "write_answer"),
     "commit": Function("press_monitor.archive.writer:Archive", "transaction"),
     "checkpoint": Function("press_monitor.archive.writer:Archive", "checkpoint"),
+    "folding": Function("press_monitor.archive.writer:Archive", "fold"),
     "packing": Function(_SEALING, "pack"),
     "unpacking again": Function(_SEALING, "unpack"),
     "sealing": Function(_SEALING, "seal"),
@@ -84,7 +85,7 @@ FILES: dict[str, tuple[str, str]] = {
 
 RUNNING = (
     *("begin", "row write", "event write", "save write", "state write", "heartbeat", "command answer", "commit"),
-    *("checkpoint", "packing", "unpacking again", "sealing", "ledger append", "indexing"),
+    *("checkpoint", "folding", "packing", "unpacking again", "sealing", "ledger append", "indexing"),
     *("log write", "log sync", "log truncation", "file write", "file sync", "file truncation"),
 )
 """Those a recorder reaches as it records."""

@@ -1,8 +1,8 @@
 """The recorder under test: the real one, in a process of its own, on the campaign's shop.
 
-It differs from ``python -m press_monitor.recorder`` in three things, all put around it here: its instruments are the
-campaign's, its clocks run as fast as told, and every commit that has come back is noted in a file of acknowledgements,
-by one write for each. What stands there was promised, and must be found after any death.
+It differs from ``python -m press_monitor.recorder`` in four things, all put around it here: its instruments are the
+campaign's, its clocks run as fast as told, its log is folded more often, and every commit that has come back is noted
+in a file of acknowledgements, by one write for each. What stands there was promised, and must be found after any death.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from typing import Any
 from press_monitor.archive import Archive, CycleStart, Json, LiveRow
 from press_monitor.archive.backup import backup as backup_archive
 from press_monitor.recorder import recorder as recorder_module
+from press_monitor.recorder import writer as writer_module
 from press_monitor.recorder.recorder import Recorder
 from press_monitor.recorder.service import serve
 from press_monitor.shop import load_shop
@@ -152,6 +153,8 @@ def record(
     recorder_module.Archive = NotingArchive  # type: ignore[misc]
     # A beat costs shop time as everything else does that waits for real time.
     recorder_module._BEAT_S /= hands.speed  # type: ignore[misc]
+    # In its short life the log is to be folded many times.
+    writer_module._FOLD_EVERY = 40
     if unsafe:
         with_synchronous(unsafe)
     counted = boundaries.arm(boundary.name, boundary.at) if boundary is not None else None
