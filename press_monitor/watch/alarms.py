@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from press_monitor.watch.alarm_table import AlarmEvent, next_state
-from press_monitor.watch.kinds import ADOPTED_WITHIN, ADOPTING, ANY, CAUSES, KINDS, AlarmKind
+from press_monitor.watch.kinds import ADOPTED_WITHIN, ADOPTING, ADOPTING_PAST, ANY, CAUSES, KINDS, AlarmKind
 from press_monitor.watch.types import (
     AlarmChanged,
     AlarmState,
@@ -178,7 +178,9 @@ class AlarmBook:
         changed, taken = [], []
         for key, entry in self._s.entries.items():
             view = entry.view
-            if view is None or view.cleared_s is not None or t - view.raised_s > ADOPTED_WITHIN:
+            if view is None or t - view.raised_s > ADOPTED_WITHIN:
+                continue
+            if view.cleared_s is not None and (root.kind not in ADOPTING_PAST or view.acknowledged_s is not None):
                 continue
             if view.kind == root.kind:
                 continue

@@ -32,6 +32,9 @@ STEADY_MEAN = 60.0
 """A mat without a cycle is judged by the mean of so much, s."""
 EVEN_DEPTH = 2.5
 """How unlike the depths of a thermostat's troughs may be, K."""
+RESTING = 600.0
+"""A mat that has not turned for so long cycles no more, s."""
+LONG_MEAN = 600.0
 SETTLING = 480.0
 """How long a mat may take from entering its band to its settled cycle, s."""
 CALM = (150.0, 30.0)
@@ -62,6 +65,8 @@ class _State:
     swing_down: bool = False
     troughs: list[float] = field(default_factory=list)
     trough_times: list[float] = field(default_factory=list)
+    crests: list[float] = field(default_factory=list)
+    crest_at: float = 0.0
     settled_level: float | None = None
 
 
@@ -218,6 +223,7 @@ class Face:
         else:
             s.swing_high = max(s.swing_high, value)
             if value < s.swing_high - 1.5:
+                s.crests, s.crest_at = [*s.crests[-2:], s.swing_high], t
                 s.swing_down, s.swing_low = True, value
 
     def floor(self) -> float:
@@ -282,6 +288,32 @@ class Face:
             values = coarse.v[first:]
             self._level = (asked, sum(values) / len(values) if len(values) >= 3 else None)
         return self._level[1]
+
+    def at_rest(self, t: float) -> tuple[float, float] | None:
+        """Where a mat that kept a cycle has come to rest, and the middle of that cycle, degC; None where it has not.
+
+        A thermostat that switches no more has its heat on all the time, or off.
+        """
+        s, channel = self.s, self.judge(t)
+        if channel is None or len(s.trough_times) < 2 or len(s.crests) < 2:
+            return None
+        usual = (s.trough_times[-1] - s.trough_times[0]) / (len(s.trough_times) - 1)
+        if t - max(s.trough_times[-1], s.crest_at) < max(3.0 * usual, RESTING):
+            return None
+        low, mean, high = (
+            f(t - MEAN_WINDOW, t) for f in (channel.coarse.low, channel.coarse.mean, channel.coarse.high)
+        )
+        if low is None or mean is None or high is None or high - low > STEADY_RANGE:
+            return None
+        return mean, 0.25 * (sum(s.troughs[-2:]) + sum(s.crests[-2:]))
+
+    def long_mean(self, t: float) -> float | None:
+        """The mean of the last ten minutes of a mat that has been above its band, degC; None before."""
+        s, channel = self.s, self.judge(t)
+        risen = s.rises or s.above_since is not None
+        if not risen or channel is None or s.entered_at is None or t - s.entered_at < LONG_MEAN:
+            return None
+        return channel.coarse.mean(t - LONG_MEAN, t)
 
     def steady(self, t: float) -> float | None:
         """Where the mat stands, degC: of one that is held closely the last minute tells, else `level`."""

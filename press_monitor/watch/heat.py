@@ -36,6 +36,10 @@ HEATLESS = -1.8 / 60.0
 """A hot mat falls faster than this as its heat goes, K/s; a weak one sinks to its new level slower."""
 HEATLESS_AT_FIRST, DEEP = -3.2 / 60.0, 6.0
 """The same within so many K of where a mat was held closely."""
+CLEARLY = 0.3
+"""By so much the mean of ten minutes lies above the band, K, where no cycle and no settling puts it."""
+NO_CREST = 420.0
+"""A mat that stays above its band for so long without a break is in no thermostat's crest, nor settling, s."""
 FALLING = -1.2 / 60.0
 """A mat that loses more than this has no heat, K/s: slower than any mat cools, faster than noise."""
 
@@ -314,30 +318,38 @@ class Heat:
         s, value, level = face.s, face.value(t), face.level(t)
         if level is not None and level > self._recipe.band_high:
             return level
+        mean = face.long_mean(t)
+        if mean is not None and mean > self._recipe.band_high + CLEARLY:
+            return mean
         if s.above_since is None or value is None:
             return None
-        if face.was_calm(s.above_since):
+        if face.was_calm(s.above_since) or t - s.above_since > NO_CREST - self._profile.on_delay:
             return value
         crest = t - s.above_since > 2.2 * s.longest_rise + 15.0 - self._profile.on_delay
         return value if s.rises >= 2 and crest else None
 
     def _weak(self, t: float, stage: Stage) -> Iterator[Condition]:
-        """A mat that settles lower than it did in this very cure, cycle for cycle."""
+        """A mat that settles lower than it did in this very cure: cycle for cycle, or with its heat on all the time."""
         for face in self._faces:
             level, s = face.level(t), face.s
+            if (
+                (rest := face.at_rest(t)) is not None
+                and rest[0] < rest[1] - WEAK
+                and face.name not in self.s.falling_since
+            ):
+                yield self._weak_at(face, t, *rest, stage)
+                continue
             if level is None or face.name in self.s.falling_since:
                 continue
             if s.settled_level is None or level > s.settled_level:
                 s.settled_level = level
             swing = max(s.troughs) - min(s.troughs) if face.period() is not None else 0.0
             if level < s.settled_level - WEAK - swing and (face.value(t) or 0.0) < s.settled_level:
-                yield Condition(
-                    "mat-weak",
-                    f"{face.name}_mat",
-                    t - 300.0,
-                    self._words.weak_message(face.name, level, s.settled_level),
-                    self._words.weak_advice(stage),
-                )
+                yield self._weak_at(face, t, level, s.settled_level, stage)
+
+    def _weak_at(self, face: Face, t: float, level: float, before: float, stage: Stage) -> Condition:
+        message = self._words.weak_message(face.name, level, before)
+        return Condition("mat-weak", f"{face.name}_mat", t - 300.0, message, self._words.weak_advice(stage))
 
     def _uneven(self, t: float, stage: Stage, *, due: bool) -> Iterator[Condition]:
         if len(self._faces) < 2:

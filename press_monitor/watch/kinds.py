@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from press_monitor.quantities import PSI
 from press_monitor.watch.types import Priority
 
-__all__ = ["ADOPTED_WITHIN", "ADOPTING", "ANY", "CAUSES", "KINDS", "SAME", "AlarmKind", "kinds_with"]
+__all__ = ["ADOPTED_WITHIN", "ADOPTING", "ADOPTING_PAST", "ANY", "CAUSES", "KINDS", "SAME", "AlarmKind", "kinds_with"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +80,12 @@ SAME, ANY = "same", "any"
 ADOPTED_WITHIN = 300.0
 """A cause that shows itself so much later, s, still takes over what was told before it."""
 ADOPTING = (
-    "ram-low", "bag-burst", "bag-leaking", "bag-low", "heat-lost", "above-profile",
+    "ram-low", "bag-burst", "bag-leaking", "bag-low", "heat-lost", "above-profile", "mat-weak",
     "probe-lifted", "probe-open", "probe-stuck", "probe-erratic", "probe-reversed",
 )  # fmt: skip
 """The causes that do, where they are no consequence themselves: so none is under what is under it."""
+ADOPTING_PAST = ("above-profile", "mat-weak")
+"""Those that are told by a level which takes minutes, and take over what is past by then but was not acknowledged."""
 
 _PROBES = tuple((f"probe-{what}", SAME) for what in ("lifted", "open", "stuck", "erratic", "reversed"))
 
@@ -103,7 +105,7 @@ CAUSES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "below-profile": (("heat-lost", SAME), ("mat-weak", SAME), *_PROBES),
     "mat-weak": (("heat-lost", SAME), ("below-profile", SAME), *_PROBES),
-    "heat-lost": _PROBES,
+    "heat-lost": (("mat-weak", SAME), *_PROBES),
     "mats-uneven": (
         ("mat-weak", ANY),
         ("heat-lost", ANY),
