@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from press_monitor.watch.cure_watch import CureWatch
 from press_monitor.watch.types import Priority
-from tests.watch.bench import RECIPE, SETUP, THIN, Gauge, Mat, Plant, Run, after, drive, feed, ramp, replace
+from tests.watch.bench import RECIPE, SETUP, THIN, Gauge, Mat, Plant, Run, after, drive, feed, raises, ramp, replace
 
 BARE = replace(SETUP, repair=None)
 LIGHT, OTHER = Mat(tau=300.0, full=500.0), Mat(tau=320.0, full=500.0)
@@ -192,3 +194,35 @@ def test_a_cure_that_is_done_and_still_heated_is_overdue() -> None:
     assert "heat off" in late.advice.lower() and "leave the bag up" in late.advice.lower()
     assert found.deepest is not None and found.deepest.state_of_cure_low > RECIPE.required_cure
     assert late.raised_s - late.since_s == pytest.approx(1800.0, abs=6.0)
+
+
+# A thermostat of 12 degF either side that loses half of its element in its third cycle.
+LOOSE = Mat(tau=900.0, full=500.0, swing=12.0, power=after(1090.0, 223.0 / 500.0, 1.0))
+
+
+def test_a_mat_that_cycles_no_more_and_rests_low_is_weak_though_its_level_was_not_learned_yet() -> None:
+    run = drive(replace(PRESS, minutes=60.0, inner=LOOSE), BARE)
+    (weak,) = run.raised("mat-weak")
+    assert weak.channel == "inner_mat" and weak.consequence_of is None
+    assert 1090.0 + 600.0 < weak.raised_s <= 1090.0 + 2000.0
+    assert [v.kind for v in run.roots()] == ["mat-weak"]
+
+
+def test_a_mat_whose_control_settles_after_a_few_swings_is_not_weak() -> None:
+    def settles(t: float) -> float:
+        return 300.0 + 9.0 * math.exp(-t / 500.0) * math.cos(2.0 * math.pi * t / 160.0)
+
+    watch = CureWatch(BARE)
+    feed(watch, 3600.0, inner=lambda t: min(60.0 + 0.4 * t, settles(t - 600.0)), outer=ramp(0.0, 60.0, 600.0, 300.0))
+    assert len(watch.faces[0].s.crests) >= 2 and watch.faces[0].at_rest(watch.t) is not None
+    assert not watch.alarms.views()
+
+
+def test_a_mat_that_swings_slowly_about_a_level_above_its_band_is_told() -> None:
+    def swings(t: float) -> float:
+        return (300.0 if t < 1500.0 else 313.0) + 9.0 * math.sin(2.0 * math.pi * t / 400.0)
+
+    watch = CureWatch(BARE)
+    events = feed(watch, 2300.0, inner=lambda t: min(60.0 + 0.4 * t, swings(t)), outer=ramp(0.0, 60.0, 600.0, 300.0))
+    (high,) = raises(events)
+    assert (high.kind, high.channel) == ("above-profile", "inner_mat") and high.raised_s <= 1500.0 + 720.0
