@@ -40,6 +40,7 @@ class _State:
     longest_off: float = 0.0
     switched_on: list[float] = field(default_factory=list)
     fed: bool = False
+    missed_since: float | None = None
 
 
 class MatCurrent:
@@ -78,11 +79,14 @@ class MatCurrent:
                 if self._face.entered and value is not None and s.off_since is not None:
                     s.switched_on = [*s.switched_on[-7:], value]
                 s.on_since = t
-            s.off_since = None
+            s.off_since = s.missed_since = None
             s.fed = s.fed or (s.on_since is not None and t - s.on_since >= 20.0)
         elif s.off_since is None:
             s.off_since = t
         s.flowing = flowing
+        value = self._face.value(t)
+        if not flowing and len(s.switched_on) >= 2 and value is not None and s.missed_since is None:
+            s.missed_since = t if value < min(s.switched_on) - BELOW else None
 
     def drawing(self, t: float) -> float | None:
         """What the face draws where it is fed, A; None where it is not, or nothing is known."""
@@ -98,7 +102,7 @@ class MatCurrent:
         if t - s.off_since < channel.limit(SURE) - 1e-6:
             return None
         if len(s.switched_on) >= 2:
-            return s.off_since if value < min(s.switched_on) - BELOW else None
+            return s.missed_since if value < min(s.switched_on) - BELOW else None
         peak = self._face.s.peak
         if self._face.entered or not s.fed or peak is None or value > min(peak - COOLED, self._hold - FULLY_FED):
             return None

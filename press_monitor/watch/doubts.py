@@ -26,6 +26,8 @@ BAG_JUMP = 10_000.0
 """A step between neighbouring readings that no bag makes, Pa a second."""
 BOUNDS, SURE_BOUNDS = 0.002, 0.011
 """The share of readings so thrown by noise a third as wide as the digit: the least seen by chance, and one for sure."""
+FEW = 2.5
+"""So few readings thrown are no share: a heat-up's first jolt makes one or two."""
 NEVER_ALIKE = ((0.042, 40.0), (0.0135, 70.0), (0.0, 100.0))
 """For a share so thrown, the readings in a row that noise so wide never leaves alike, the level being what it may."""
 LONGER_STILL = 3.0
@@ -109,7 +111,7 @@ def _usual_stillness(channel: Channel) -> float:
     # at a coarse resolution a value flickers while it lies between two digits, and is still when it does not: that
     # noise is wider than the digit shows in four readings five digits out of line, which no slow way makes
     share = s.bounds_then / max(min(s.changed_at - s.first_t, 0.8 * BOUNDS_FADE) / s.interval, 0.5 / BOUNDS)
-    if share < BOUNDS or (share < SURE_BOUNDS and not _flickers(channel, s.changed_at)):
+    if s.bounds_then < FEW or share < BOUNDS or (share < SURE_BOUNDS and not _flickers(channel, s.changed_at)):
         return 1e9
     alike = next(readings for least, readings in NEVER_ALIKE if share >= least)
     quick = 0.0 if share >= NEVER_ALIKE[1][0] else 14.0 / s.turns_then

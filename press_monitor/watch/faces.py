@@ -308,11 +308,14 @@ class Face:
         return mean, 0.25 * (sum(s.troughs[-2:]) + sum(s.crests[-2:]))
 
     def long_mean(self, t: float) -> float | None:
-        """The mean of the last ten minutes of a mat that has been above its band, degC; None before."""
+        """The mean of the last ten minutes of a mat that was never below its set value in them, degC; else None."""
         s, channel = self.s, self.judge(t)
         risen = s.rises or s.above_since is not None
         if not risen or channel is None or s.entered_at is None or t - s.entered_at < LONG_MEAN:
             return None
+        low = channel.coarse.low(t - LONG_MEAN, t)
+        if low is None or low < self._recipe.hold_temperature:
+            return None  # part of a slow cycle tilts a mean of minutes
         return channel.coarse.mean(t - LONG_MEAN, t)
 
     def steady(self, t: float) -> float | None:
