@@ -202,8 +202,9 @@ class Bag:
 
     def _going_on(self, t: float, value: float, began: float, before: float) -> bool:
         """Whether a fall not yet at the minimum is more than a relief valve's: steady, and not from far above."""
-        channel = self.channel
-        if channel is None or (before > self._recipe.bag_pressure + 3.0 * PSI and value > self._recipe.bag_pressure):
+        channel, recipe = self.channel, self._recipe
+        vents = recipe.bag_supply is BagSupply.RELIEF or before > recipe.bag_pressure + 3.0 * PSI
+        if channel is None or (vents and value > recipe.bag_pressure):
             return False
         marks = [channel.recent.at(began + (t - began) * part / 3.0) for part in (1, 2)]
         levels = [before, *(m for m in marks if m is not None), value]

@@ -26,7 +26,7 @@ BAG_JUMP = 10_000.0
 """A step between neighbouring readings that no bag makes, Pa a second."""
 BOUNDS, SURE_BOUNDS = 0.002, 0.011
 """The share of readings so thrown by noise a third as wide as the digit: the least seen by chance, and one for sure."""
-FEW = 2.5
+FEW = 2.05
 """So few readings thrown are no share: a heat-up's first jolt makes one or two."""
 NEVER_ALIKE = ((0.042, 40.0), (0.0135, 70.0), (0.0, 100.0))
 """For a share so thrown, the readings in a row that noise so wide never leaves alike, the level being what it may."""

@@ -12,8 +12,9 @@ from scipy.stats import theilslopes
 
 from press_monitor.quantities import PSI
 from press_monitor.watch.cure_watch import CureWatch
+from press_monitor.watch.recipe import BagSupply
 from press_monitor.watch.types import Action, ActionKind, Phase, Priority
-from tests.watch.bench import RECIPE, SETUP, THIN, Air, Gauge, Mat, Plant, Run, after, drive, feed, replace
+from tests.watch.bench import RECIPE, SETUP, THIN, Air, Gauge, Mat, Plant, Run, after, drive, feed, ramp, replace
 
 BARE = replace(SETUP, repair=None)
 # light mats, in their band four minutes after the heat comes on, so that a thousand seconds are enough for a story
@@ -224,3 +225,15 @@ def test_a_press_opened_uncured_is_told_within_five_seconds() -> None:
     (early,) = (v for v in found.alarms if v.kind == "released-early")
     assert released <= early.raised_s <= released + limit(5.0, 1.0)
     assert early.priority is Priority.HIGH and early.channel is None
+
+
+@pytest.mark.parametrize(("supply", "burst"), [(BagSupply.RELIEF, False), (BagSupply.SEALED, True)])
+def test_a_fall_that_ends_above_the_target_is_a_relief_valves_where_there_is_one(
+    supply: BagSupply, burst: bool
+) -> None:
+    def bag(t: float) -> float:  # from 34.5 to 33 psi in three seconds; the bag is wanted at 32
+        return 34.5 if t < 900.0 else max(34.5 - 0.54 * (t - 900.0), 33.0)
+
+    watch = CureWatch(replace(BARE, recipe=replace(RECIPE, bag_supply=supply)))
+    feed(watch, 960.0, dt=0.2, inner=ramp(0.0, 60.0, 600.0, 300.0), outer=ramp(0.0, 60.0, 600.0, 300.0), bag=bag)
+    assert any(v.kind == "bag-burst" for v in watch.alarms.views()) is burst
