@@ -70,9 +70,8 @@ class MatCurrent:
         if now is None:
             return
         s.full = max(s.full, now)
-        flowing = s.full >= LEAST and now > FLOWING * s.full
+        flowing, value = s.full >= LEAST and now > FLOWING * s.full, self._face.value(t)
         if flowing:
-            value = self._face.value(t)
             if not s.flowing:
                 if s.off_since is not None and s.on_since is not None:
                     s.longest_off = max(s.longest_off, t - s.off_since)
@@ -84,9 +83,13 @@ class MatCurrent:
         elif s.off_since is None:
             s.off_since = t
         s.flowing = flowing
-        value = self._face.value(t)
-        if not flowing and len(s.switched_on) >= 2 and value is not None and s.missed_since is None:
-            s.missed_since = t if value < min(s.switched_on) - BELOW else None
+        if not flowing and s.missed_since is None and value is not None and self._too_cold(value):
+            s.missed_since = t
+
+    def _too_cold(self, value: float) -> bool:
+        """Whether the mat is colder than it ever was when its current came back; False while that is not known."""
+        known = self.s.switched_on
+        return len(known) >= 2 and value < min(known) - BELOW
 
     def drawing(self, t: float) -> float | None:
         """What the face draws where it is fed, A; None where it is not, or nothing is known."""
@@ -102,7 +105,7 @@ class MatCurrent:
         if t - s.off_since < channel.limit(SURE) - 1e-6:
             return None
         if len(s.switched_on) >= 2:
-            return s.missed_since if value < min(s.switched_on) - BELOW else None
+            return s.missed_since if self._too_cold(value) else None
         peak = self._face.s.peak
         if self._face.entered or not s.fed or peak is None or value > min(peak - COOLED, self._hold - FULLY_FED):
             return None

@@ -250,6 +250,11 @@ class Face:
             self._period = (times, sum(gaps) / len(gaps) if max(gaps) < EVEN * min(gaps) else None)
         return self._period[1]
 
+    def _usual(self) -> float:
+        """The time between its last troughs, even or not, s; 0 where there are none."""
+        times = self.s.trough_times
+        return (times[-1] - times[0]) / (len(times) - 1) if len(times) > 1 else 0.0
+
     def cycle(self, t: float) -> float | None:
         """The period, where the mat kept a thermostat's even cycle up to a moment: no settling that died away."""
         s, period = self.s, self.period()
@@ -271,7 +276,7 @@ class Face:
         if channel is None or entered is None:
             return None
         period, times = self.period(), self.s.trough_times
-        usual = (times[-1] - times[0]) / (len(times) - 1) if len(times) > 1 else 0.0
+        usual = self._usual()
         if usual and t - times[-1] > 3.0 * usual:
             period = None  # it cycles no more
         elif period is None and self.s.steady_low is None:
@@ -297,8 +302,7 @@ class Face:
         s, channel = self.s, self.judge(t)
         if channel is None or len(s.trough_times) < 2 or len(s.crests) < 2:
             return None
-        usual = (s.trough_times[-1] - s.trough_times[0]) / (len(s.trough_times) - 1)
-        if t - max(s.trough_times[-1], s.crest_at) < max(3.0 * usual, RESTING):
+        if t - max(s.trough_times[-1], s.crest_at) < max(3.0 * self._usual(), RESTING):
             return None
         low, mean, high = (
             f(t - MEAN_WINDOW, t) for f in (channel.coarse.low, channel.coarse.mean, channel.coarse.high)

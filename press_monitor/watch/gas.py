@@ -25,7 +25,7 @@ from press_monitor.quantities import PSI
 from press_monitor.watch.channels import Channel
 from press_monitor.watch.types import Json, from_json, to_json
 
-__all__ = ["Gas"]
+__all__ = ["Gas", "noise_of"]
 
 LAGS = (100.0, 300.0, 1000.0)
 """First-order lags of the gas behind a mat, s; what lies between is a mixture of them."""
@@ -73,6 +73,11 @@ LOOK = 10.0
 """How often the whole is computed while nothing draws attention, s."""
 ALERT, DRIFT = 3.0, 0.4
 """A one-sided CUSUM of what the last computation did not foresee calls for the next at once."""
+
+
+def noise_of(channel: Channel) -> float:
+    """Noise of one reading of a bag's gauge, Pa: no less than the steps between neighbours and its digit say."""
+    return max(channel.noise / 1.13, 0.3 * channel.quantum, 30.0)
 
 
 @dataclass(slots=True)
@@ -207,7 +212,7 @@ class Gas:
         longest = self._longest(t, float(rows[0, 0]))
         if longest <= 0.0:
             return
-        fit = _Fit(rows, t, self._sigma())
+        fit = _Fit(rows, t, noise_of(self._channel))
         while s.seen and s.seen[0][0] < t - REMEMBERED:
             s.most = max(s.most, s.seen.pop(0)[1])
         if s.since is not None:
@@ -260,10 +265,6 @@ class Gas:
     def _longest(self, t: float, first: float) -> float:
         """How long ago a fall may have begun, as far as enough was seen before it, s."""
         return t - first - LEAST_SPAN + FINE if t - first >= LEAST_SPAN else 0.0
-
-    def _sigma(self) -> float:
-        """Noise of one reading, Pa: no less than its steps and its digit say."""
-        return max(self._channel.noise / 1.13, 0.3 * self._channel.quantum, 30.0)
 
 
 @dataclass(frozen=True, slots=True)

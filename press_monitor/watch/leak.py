@@ -16,7 +16,7 @@ from operator import mul
 
 from press_monitor.quantities import ATMOSPHERE, PSI
 from press_monitor.watch.channels import COARSE, Channel
-from press_monitor.watch.gas import Gas
+from press_monitor.watch.gas import Gas, noise_of
 from press_monitor.watch.history import History
 from press_monitor.watch.types import Json, from_json, to_json
 
@@ -116,10 +116,6 @@ class Leak:
         elif s.since is not None and self._over(t):
             s.since = s.rate = None
 
-    def _sigma(self) -> float:
-        """Noise of one reading, Pa, from the steps between neighbours and the resolution."""
-        return max(self._channel.noise / 1.13, 0.3 * self._channel.quantum, 30.0)
-
     def _fine(self, t: float, start: float, cooling: Cooling) -> float | None:
         history = self._channel.history
         if self._channel.quantum > COARSEST_FINE:
@@ -154,7 +150,7 @@ class Leak:
             return None
         absolute = history.v[-1] + ATMOSPHERE
         explained = cooling(t - span) * absolute / span
-        error = self._sigma() / per_point**0.5 * (12.0 / n) ** 0.5 / span
+        error = noise_of(self._channel) / per_point**0.5 * (12.0 / n) ** 0.5 / span
         quantised = self._channel.quantum / span
         return slope if slope + explained + CERTAINTY * error + quantised < -0.6 * least else None
 
