@@ -104,6 +104,10 @@ class WatchScreen(Screen[None]):
         """Whether this screen may go now; one that has to ask first does `then` once the answer is yes."""
         return True
 
+    def action_back(self) -> None:
+        """To the screen before."""
+        self.app.pop_screen()
+
     def idle_words(self) -> str:
         """Words for the line above the keys while no command waits for an answer."""
         return ""

@@ -150,10 +150,6 @@ Kept means over, but to be looked at before it goes.""",
         self.list.show(rows_of(self.dashboard.source.presses), self.dashboard.shop.zone)
         self.renew_foot()
 
-    def action_back(self) -> None:
-        """To the screen before."""
-        self.app.pop_screen()
-
     def action_move(self, step: int) -> None:
         """Choose another alarm."""
         self.list.move(step)

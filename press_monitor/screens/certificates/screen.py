@@ -16,7 +16,7 @@ from press_monitor.archive.types import ArchiveError
 from press_monitor.screens.background import begin
 from press_monitor.screens.records.deeds import CertificateDeeds
 from press_monitor.screens.records.desk import Desk
-from press_monitor.screens.records.text_view import TextView
+from press_monitor.screens.records.text_view import Scrolled, TextView
 from press_monitor.screens.widgets.bars import Key
 
 __all__ = ["CertificateScreen"]
@@ -26,7 +26,7 @@ _TROUBLES = (ArchiveError, OSError, sqlite3.Error)
 _NEWEST = 1
 
 
-class CertificateScreen(CertificateDeeds):
+class CertificateScreen(Scrolled, CertificateDeeds):
     """A certificate by its number, the newest where none is given. Saved copies go into the desk's folder for papers,
     made when the first one is saved.
     """
@@ -99,7 +99,6 @@ class CertificateScreen(CertificateDeeds):
 
     def on_mount(self) -> None:
         """Read the certificate."""
-        super().on_mount()
         self.show()
 
     def show(self, *, keep: bool = False) -> None:
@@ -135,18 +134,6 @@ class CertificateScreen(CertificateDeeds):
             return f"Certificate {self.number}", (str(error),)
         whose = "the label" if self.which == "label" else f"the {self.which}'s copy"
         return f"Certificate {self.number}, {whose}", tuple(text.splitlines())
-
-    def action_back(self) -> None:
-        """To the screen before."""
-        self.app.pop_screen()
-
-    def action_move(self, step: int) -> None:
-        """Scroll by lines."""
-        self.view.move(step)
-
-    def action_page(self, step: int) -> None:
-        """Scroll by screens."""
-        self.view.page(step)
 
     def action_turn(self, step: int) -> None:
         """The certificate before or after, as far as there are any."""

@@ -86,7 +86,6 @@ class AttachDialog(FormDialog):
 
     def on_form_row_changed(self) -> None:
         """Say at each field what there is to say of it."""
-        super().on_form_row_changed()
         self._remark(self.values())
 
     def _remark(self, values: Mapping[str, str]) -> None:

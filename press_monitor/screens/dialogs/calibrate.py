@@ -7,11 +7,10 @@ from collections.abc import Callable, Iterable
 from textual.widget import Widget
 
 from press_monitor.archive.entries import calibration_body
-from press_monitor.archive.requests import append_entry
 from press_monitor.quantities import UnitSystem
 from press_monitor.screens.dialogs.dialog import Words
 from press_monitor.screens.dialogs.form import FormDialog, WrongField, day_entry
-from press_monitor.screens.records.desk import Desk, ask, day_typed
+from press_monitor.screens.records.desk import Desk, day_typed
 from press_monitor.screens.widgets.cells import plain
 from press_monitor.screens.widgets.rows import Entry
 
@@ -68,12 +67,4 @@ class CalibrateDialog(FormDialog):
             "unit": self.units.temperature,
         }
         body = calibration_body(probe=self.probe, facts=facts, by=self.by.value)
-        app, desk, then, probe = self.dashboard, self.desk, self._then, plain(self.probe)
-        app.operator = self.by.value or app.operator
-        return lambda: ask(
-            app,
-            f"calibration of probe {probe}",
-            lambda: append_entry(desk.asked("stores"), "calibration", body),
-            lambda _: then(),
-            done=lambda entry: f"ledger entry {entry}",
-        )
+        return self.enters("calibration", body, f"calibration of probe {plain(self.probe)}", self.by.value, self._then)

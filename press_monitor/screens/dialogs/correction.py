@@ -116,12 +116,10 @@ class CorrectionDialog(FormDialog):
 
     def on_mount(self) -> None:
         """Say what stands there now."""
-        super().on_mount()
         self._show()
 
     def on_form_row_changed(self) -> None:
         """Another thing says something else."""
-        super().on_form_row_changed()
         if self.focused is self.what:
             self._show()
 

@@ -59,7 +59,6 @@ class ExtendDialog(Dialog):
 
     def on_mount(self) -> None:
         """The minutes are what one came for."""
-        super().on_mount()
         self.more.focus()
 
     def renew_content(self) -> None:

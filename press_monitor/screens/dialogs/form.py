@@ -7,8 +7,10 @@ from datetime import date
 
 from textual.widget import Widget
 
+from press_monitor.archive.requests import append_entry
+from press_monitor.archive.types import Json
 from press_monitor.screens.dialogs.dialog import Dialog, Words
-from press_monitor.screens.records.desk import Desk, day_typed
+from press_monitor.screens.records.desk import Desk, ask, day_typed
 from press_monitor.screens.widgets.cells import plain
 from press_monitor.screens.widgets.choice import Choice
 from press_monitor.screens.widgets.palette import Tone
@@ -47,6 +49,18 @@ class FormDialog(Dialog):
         """Check everything and return what is to be done once the dialog is closed; None where it is not ready."""
         raise NotImplementedError
 
+    def enters(self, kind: str, body: Json, words: str, by: str, then: Callable[[], None]) -> Callable[[], None]:
+        """What an `accept` returns that enters something of Stores into the ledger; `by` is kept as the operator."""
+        app, desk = self.dashboard, self.desk
+        app.operator = by or app.operator
+        return lambda: ask(
+            app,
+            words,
+            lambda: append_entry(desk.asked("stores"), kind, body),
+            lambda _: then(),
+            done=lambda entry: f"ledger entry {entry}",
+        )
+
     def hint_words(self) -> str:
         """What the keys do."""
         return "Up Down field   Enter enter it   Esc back"
@@ -58,7 +72,6 @@ class FormDialog(Dialog):
 
     def on_mount(self) -> None:
         """The first field."""
-        super().on_mount()
         self.problem.display = False
         if self.focus_chain:
             self.focus_chain[0].focus()

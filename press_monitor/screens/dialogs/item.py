@@ -7,13 +7,12 @@ from collections.abc import Callable, Iterable
 from textual.widget import Widget
 
 from press_monitor.archive.entries import stores_body
-from press_monitor.archive.requests import append_entry
 from press_monitor.archive.stores import ITEM_KINDS, StoreItem, Stores
 from press_monitor.archive.types import Json
 from press_monitor.quantities import Dimension, QuantityError, parse
 from press_monitor.screens.dialogs.dialog import Words
 from press_monitor.screens.dialogs.form import FormDialog, WrongField, day_entry
-from press_monitor.screens.records.desk import Desk, ask
+from press_monitor.screens.records.desk import Desk
 from press_monitor.screens.widgets.cells import plain
 from press_monitor.screens.widgets.choice import Option
 from press_monitor.screens.widgets.rows import Entry, Pick
@@ -106,11 +105,9 @@ class ItemDialog(FormDialog):
     def on_mount(self) -> None:
         """The fields of its kind."""
         self._show_fields()
-        super().on_mount()
 
     def on_form_row_changed(self) -> None:
         """Another kind has other fields."""
-        super().on_form_row_changed()
         self._show_fields()
 
     def _show_fields(self) -> None:
@@ -149,12 +146,4 @@ class ItemDialog(FormDialog):
             raise WrongField("", "nothing was changed")
         said = {key: self._given(key) for key in changed}
         body = stores_body(kind, name, said, by=self.by.value)
-        app, desk, then = self.dashboard, self.desk, self._then
-        app.operator = self.by.value or app.operator
-        return lambda: ask(
-            app,
-            f"{kind} {plain(name)}",
-            lambda: append_entry(desk.asked("stores"), "stores", body),
-            lambda _: then(),
-            done=lambda entry: f"ledger entry {entry}",
-        )
+        return self.enters("stores", body, f"{kind} {plain(name)}", self.by.value, self._then)

@@ -41,7 +41,6 @@ class NoteDialog(Dialog):
 
     def on_mount(self) -> None:
         """Write at once."""
-        super().on_mount()
         self.note.focus()
 
     def action_confirm(self) -> None:

@@ -7,11 +7,10 @@ from collections.abc import Callable, Iterable
 from textual.widget import Widget
 
 from press_monitor.archive.entries import stores_body
-from press_monitor.archive.requests import append_entry
 from press_monitor.archive.stores import StoreItem
 from press_monitor.screens.dialogs.dialog import Words
 from press_monitor.screens.dialogs.form import FormDialog, WrongField
-from press_monitor.screens.records.desk import Desk, ask, day_typed
+from press_monitor.screens.records.desk import Desk, day_typed
 from press_monitor.screens.widgets.cells import plain
 from press_monitor.screens.widgets.rows import Entry
 
@@ -63,13 +62,5 @@ class RetireDialog(FormDialog):
             raise WrongField("since", str(error)) from None
         said = {"retired": day, "retired_why": None if self.back else why}
         body = stores_body(self.item.kind, self.item.name, said, by=self.by.value, why=why)
-        app, desk, then = self.dashboard, self.desk, self._then
-        app.operator = self.by.value or app.operator
         word = "back into use" if self.back else "out of use"
-        return lambda: ask(
-            app,
-            f"{self.name_said} {word}",
-            lambda: append_entry(desk.asked("stores"), "stores", body),
-            lambda _: then(),
-            done=lambda entry: f"ledger entry {entry}",
-        )
+        return self.enters("stores", body, f"{self.name_said} {word}", self.by.value, self._then)

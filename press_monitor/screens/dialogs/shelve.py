@@ -48,7 +48,6 @@ class ShelveDialog(Dialog):
 
     def on_mount(self) -> None:
         """The time first."""
-        super().on_mount()
         self.span.focus()
 
     def action_confirm(self) -> None:

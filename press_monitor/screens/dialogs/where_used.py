@@ -77,7 +77,6 @@ class WhereUsedDialog(FormDialog):
 
     def on_form_row_changed(self) -> None:
         """Whoever types a name means it."""
-        super().on_form_row_changed()
         if self.named.value and self.items:
             self.choice.chosen = len(self.choice.options) - 1
             self.choice.touch()

@@ -45,7 +45,6 @@ class OverrideDialog(Dialog):
 
     def on_mount(self) -> None:
         """The name is mostly known."""
-        super().on_mount()
         (self.reason if typed(self.by) else self.by).focus()
 
     def renew_content(self) -> None:

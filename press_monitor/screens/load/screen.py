@@ -114,7 +114,6 @@ Leak test watches the bag for three minutes at lock-up, before any heat""",
         self._usual_recipe()
         self.call_after_refresh(self._take_repair)
         self.repair_page.repair.focus()
-        super().on_mount()
         begin(self, self._remember, "memory", exclusive=False)
 
     def renew(self) -> None:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
-from typing import TypeVar
+from typing import ClassVar, TypeVar
+
+from textual.containers import Container
 
 from press_monitor.screens.background import begin
 from press_monitor.screens.base import WatchScreen
 from press_monitor.screens.records.desk import TROUBLES, Desk
 from press_monitor.screens.widgets.cells import plain
 
-__all__ = ["DeskScreen"]
+__all__ = ["DeskScreen", "TableScreen"]
 
 Found = TypeVar("Found")
 _LOOK_EVERY_S = 2.0
@@ -64,3 +66,25 @@ class DeskScreen(WatchScreen):
             return
         self.looked_at = now
         self.read(work, then, "head")
+
+
+class TableScreen(DeskScreen):
+    """A table, and a panel beside it where there is room, else below. Subclasses give `wide_from` and `check`."""
+
+    wide_from: ClassVar[int]
+    """Columns from which there is room."""
+    desktop: Container
+
+    def check(self) -> None:
+        """Ask whether something was entered since."""
+        raise NotImplementedError
+
+    def on_resize(self) -> None:
+        """The panel beside the table, or below it."""
+        self.desktop.set_class(self.size.width >= self.wide_from, "wide")
+        self.desktop.set_class(self.size.height < 20, "low")
+
+    def on_screen_resume(self) -> None:
+        """Another screen may have entered something."""
+        self.looked_at = float("-inf")
+        self.check()

@@ -301,7 +301,6 @@ named with its figures: a question to ask, not a cause found""",
 
     def on_mount(self) -> None:
         """Read."""
-        super().on_mount()
         begin(self, self._read, "read")
 
     async def _read(self) -> None:
@@ -343,10 +342,6 @@ named with its figures: a question to ask, not a cause found""",
     def action_figures(self) -> None:
         """Figures or curves, where there is no room for both."""
         self._change(figures=not self.view.scene.figures)
-
-    def action_back(self) -> None:
-        """To the records."""
-        self.app.pop_screen()
 
     def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
         """The wheel picks."""

@@ -6,7 +6,6 @@ import asyncio
 from collections.abc import Iterable, Iterator
 from typing import ClassVar
 
-from textual import events
 from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.containers import Container
@@ -17,6 +16,7 @@ from press_monitor.archive.types import CertificateRow
 from press_monitor.screens.background import begin
 from press_monitor.screens.records.deeds import CertificateDeeds
 from press_monitor.screens.records.desk import TROUBLES, Desk
+from press_monitor.screens.records.desk_screen import TableScreen
 from press_monitor.screens.records.panel import PreviewPanel
 from press_monitor.screens.records.preview import Preview, read_preview, sketched
 from press_monitor.screens.records.search import CHUNK, Pages, Search, SearchError, first_pages, summary
@@ -45,11 +45,12 @@ EMPTY = (
 NOTHING = ("Nothing is found.", "X shows all again; S changes the words, F the filters.")
 
 
-class RecordsScreen(CertificateDeeds):
+class RecordsScreen(CertificateDeeds, TableScreen):
     """The table of certificates with a search line above and a preview beside or below it."""
 
     CSS_PATH = "records.tcss"
     place = "Records"
+    wide_from = 110
     EXPLAINED = (
         """\
 S F X     search any words or a number; filters; show all again
@@ -135,21 +136,8 @@ the alarm on top from the search line too""",
 
     def on_mount(self) -> None:
         """Look for what was asked."""
-        super().on_mount()
         self.table.focus()
         self.look_for(self.search, at_once=True)
-
-    def on_resize(self, event: events.Resize | None = None) -> None:
-        """Preview beside the table where there is room, below it where there is not."""
-        self.desktop.set_class(self.size.width >= 110, "wide")
-        self.desktop.set_class(self.size.height < 20, "low")
-        self.renew()
-
-    def on_screen_resume(self) -> None:
-        """Another screen may have entered something."""
-        super().on_screen_resume()
-        self.looked_at = float("-inf")
-        self._check()
 
     def renew_body(self) -> None:
         """Units, zone, and whether something was sealed or entered since."""
@@ -158,7 +146,7 @@ the alarm on top from the search line too""",
         self.panel.units = app.units
         self.table.touch()
         self.panel.touch()
-        self._check()
+        self.check()
 
     def _remark(self) -> None:
         """Beside the search: how many, by which filters, or what is wrong."""
@@ -229,7 +217,7 @@ the alarm on top from the search line too""",
         if self.pages is pages:
             self._remark()
 
-    def _check(self) -> None:
+    def check(self) -> None:
         """At most every other second: has the ledger grown?"""
         if not self.loaded:
             return

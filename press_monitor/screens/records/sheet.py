@@ -11,14 +11,14 @@ from textual.widget import Widget
 from press_monitor.certificate.model import Section
 from press_monitor.certificate.text import render_sections
 from press_monitor.screens.base import WatchScreen
-from press_monitor.screens.records.text_view import TextView
+from press_monitor.screens.records.text_view import Scrolled, TextView
 from press_monitor.screens.widgets.bars import Key
 from press_monitor.screens.widgets.cells import plain
 
 __all__ = ["SheetScreen"]
 
 
-class SheetScreen(WatchScreen):
+class SheetScreen(Scrolled, WatchScreen):
     """Sections as they are printed, or plain lines."""
 
     place = "Findings"
@@ -63,15 +63,3 @@ compared at once. Small numbers say little, and it says so""",
 
     def renew_body(self) -> None:
         """It was worked out once."""
-
-    def action_back(self) -> None:
-        """To the screen before."""
-        self.app.pop_screen()
-
-    def action_move(self, step: int) -> None:
-        """Scroll by lines."""
-        self.view.move(step)
-
-    def action_page(self, step: int) -> None:
-        """Scroll by screens."""
-        self.view.page(step)

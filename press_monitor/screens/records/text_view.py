@@ -11,7 +11,7 @@ from press_monitor.screens.widgets.cells import Cells, clip
 from press_monitor.screens.widgets.drawn import Drawn
 from press_monitor.screens.widgets.palette import Look
 
-__all__ = ["TextView"]
+__all__ = ["Scrolled", "TextView"]
 
 
 class TextView(Drawn):
@@ -63,3 +63,17 @@ class TextView(Drawn):
     def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
         """The wheel."""
         self.move(-3)
+
+
+class Scrolled:
+    """What a screen with a text on it does on the keys that scroll."""
+
+    view: TextView
+
+    def action_move(self, step: int) -> None:
+        """Scroll by lines."""
+        self.view.move(step)
+
+    def action_page(self, step: int) -> None:
+        """Scroll by screens."""
+        self.view.page(step)

@@ -96,7 +96,6 @@ yes, and then only a file that can be read; your comments in it stay.""",
 
     def on_mount(self) -> None:
         """Look at the ports, then ask the first question."""
-        super().on_mount()
         self._turn()
         self.wizard_page.look()
         if self.here == "check":

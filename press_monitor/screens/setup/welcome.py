@@ -89,7 +89,6 @@ folder of its own: nothing of it comes into your records.""",
 
     def on_mount(self) -> None:
         """The ways are what one came for."""
-        super().on_mount()
         self.choice.focus()
 
     def renew(self) -> None:

@@ -6,17 +6,17 @@ from collections.abc import Iterable, Iterator
 from functools import partial
 from typing import ClassVar, TypeVar
 
-from textual import events
 from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.containers import Container
 from textual.widget import Widget
 
+from press_monitor.archive.reader import ArchiveReader
 from press_monitor.archive.stores import NO_STORES, Stores
 from press_monitor.audit.where_used import WhereUsed
 from press_monitor.certificate.audit_sheets import where_used_sections
 from press_monitor.screens.records.desk import Desk
-from press_monitor.screens.records.desk_screen import DeskScreen
+from press_monitor.screens.records.desk_screen import TableScreen
 from press_monitor.screens.stores.history import history_of
 from press_monitor.screens.stores.shelf import COMPOUND, GROUPS, shelf_of
 from press_monitor.screens.stores.strip import GroupStrip
@@ -35,11 +35,12 @@ EMPTY = (
 )
 
 
-class StoresScreen(DeskScreen):
+class StoresScreen(TableScreen):
     """The table, with the item under the cursor beside or below it."""
 
     CSS_PATH = "stores.tcss"
     place = "Stores"
+    wide_from = 132
     EXPLAINED = (
         """\
 Left Right  kind                 Up Down  move
@@ -108,36 +109,23 @@ name the thing. What is out of use, or was never entered, stands last""",
 
     def on_mount(self) -> None:
         """Read."""
-        super().on_mount()
         self.table.focus()
         self.look_again()
-
-    def on_resize(self, event: events.Resize | None = None) -> None:
-        """The item beside the table where there is room."""
-        self.desktop.set_class(self.size.width >= 132, "wide")
-        self.desktop.set_class(self.size.height < 20, "low")
-        self.renew()
-
-    def on_screen_resume(self) -> None:
-        """Another screen may have entered something."""
-        super().on_screen_resume()
-        self.looked_at = float("-inf")
-        self._check()
 
     def renew_body(self) -> None:
         """Units, and whether something was entered since."""
         self.panel.units = self.dashboard.units
         self.panel.touch()
-        self._check()
+        self.check()
 
-    def _check(self) -> None:
+    def check(self) -> None:
+        """Ask whether something was entered since."""
         if not self.loaded:
             return
 
         def work() -> int:
             with self.desk.reader() as reader:
-                ((newest,),) = reader.query("SELECT coalesce(max(seq), 0) FROM ledger")
-            return int(newest)
+                return _newest_of(reader)
 
         self.look_now_and_then(work, lambda newest: self.look_again() if newest != self._entry else None)
 
@@ -146,8 +134,8 @@ name the thing. What is out of use, or was never entered, stands last""",
 
         def work() -> tuple[Stores, int]:
             with self.desk.reader() as reader:
-                ((newest,),) = reader.query("SELECT coalesce(max(seq), 0) FROM ledger")
-                return reader.stores(), int(newest)
+                newest = _newest_of(reader)
+                return reader.stores(), newest
 
         self.read(work, self._found, "stores")
 
@@ -220,10 +208,6 @@ name the thing. What is out of use, or was never entered, stands last""",
         self.group = group
         self.table.cursor = self.table.first = 0
         self._fill()
-
-    def action_back(self) -> None:
-        """To the screen before."""
-        self.app.pop_screen()
 
     # -- what is entered --
 
@@ -304,3 +288,9 @@ name the thing. What is out of use, or was never entered, stands last""",
             yield SystemCommand(f"{row.title}: where used", "what shared it", self.action_where_used)
         for key, label in GROUPS:
             yield SystemCommand(f"Stores: {label}", "only these", partial(self.show_group, key))
+
+
+def _newest_of(reader: ArchiveReader) -> int:
+    """The newest ledger entry."""
+    ((newest,),) = reader.query("SELECT coalesce(max(seq), 0) FROM ledger")
+    return int(newest)

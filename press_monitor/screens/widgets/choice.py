@@ -15,7 +15,7 @@ from press_monitor.screens.widgets.cells import Cells, width_of
 from press_monitor.screens.widgets.drawn import Drawn
 from press_monitor.screens.widgets.palette import Look
 
-__all__ = ["Choice", "Option"]
+__all__ = ["Choice", "OneOf", "Option"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,32 @@ class Option:
     note: str = ""
 
 
-class Choice(Drawn, can_focus=True):
+class OneOf:
+    """What every choice of one among a few does. Its widget gives `_choose`, which draws and tells."""
+
+    options: tuple[Option, ...]
+    chosen: int
+
+    @property
+    def value(self) -> str:
+        """The chosen option's name, empty where there is none."""
+        return self.options[self.chosen].value if self.options else ""
+
+    def action_step(self, step: int) -> None:
+        """The option beside."""
+        if self.options:
+            self._choose((self.chosen + step) % len(self.options))
+
+    def action_pick(self, number: int) -> None:
+        """The option of that number."""
+        if number <= len(self.options):
+            self._choose(number - 1)
+
+    def _choose(self, number: int) -> None:
+        raise NotImplementedError
+
+
+class Choice(OneOf, Drawn, can_focus=True):
     """A list of options with one chosen. `listed`: each on a line of its own with its digit; else one line, Left and
     Right to change.
     """
@@ -46,11 +71,6 @@ class Choice(Drawn, can_focus=True):
         self.options = tuple(options)
         self.chosen = chosen
         self.listed = listed
-
-    @property
-    def value(self) -> str:
-        """The chosen option's name, empty where there is none."""
-        return self.options[self.chosen].value if self.options else ""
 
     def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
         """A line an option where they are listed."""
@@ -83,16 +103,6 @@ class Choice(Drawn, can_focus=True):
             cells.text(6, row, option.label, palette.text, bold=chosen)
             cells.text(8 + size, row, option.note, palette.text if chosen else palette.dim)
         return cells
-
-    def action_step(self, step: int) -> None:
-        """The option beside."""
-        if self.options:
-            self._choose((self.chosen + step) % len(self.options))
-
-    def action_pick(self, number: int) -> None:
-        """The option of that number."""
-        if number <= len(self.options):
-            self._choose(number - 1)
 
     def on_click(self, event: events.Click) -> None:
         """The option under the pointer, or the next."""

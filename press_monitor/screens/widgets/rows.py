@@ -15,7 +15,7 @@ from textual.geometry import Size
 from textual.message import Message
 
 from press_monitor.screens.widgets.cells import Cells, plain, shorten, width_of
-from press_monitor.screens.widgets.choice import Option
+from press_monitor.screens.widgets.choice import OneOf, Option
 from press_monitor.screens.widgets.drawn import Drawn
 from press_monitor.screens.widgets.palette import Look, Tone
 
@@ -282,7 +282,7 @@ def _cut(text: str, room: int) -> str:
     return text
 
 
-class Pick(FormRow):
+class Pick(OneOf, FormRow):
     """One of a few, shown side by side where they fit; Left and Right, the option's first letter, or its number."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -304,11 +304,6 @@ class Pick(FormRow):
         super().__init__(name, label, label_width=label_width, field_width=field_width)
         self.options = tuple(options)
         self.chosen = chosen
-
-    @property
-    def value(self) -> str:
-        """The chosen option's name, empty where there is none."""
-        return self.options[self.chosen].value if self.options else ""
 
     def put(self, value: str) -> None:
         """Choose by name, without a message; an unknown name chooses nothing else."""
@@ -372,16 +367,6 @@ class Pick(FormRow):
         for number, (first, last) in enumerate(spots):
             if first <= event.x < last:
                 self._choose(number)
-
-    def action_step(self, step: int) -> None:
-        """The option beside."""
-        if self.options:
-            self._choose((self.chosen + step) % len(self.options))
-
-    def action_pick(self, number: int) -> None:
-        """The option of that number."""
-        if number <= len(self.options):
-            self._choose(number - 1)
 
     def _choose(self, number: int) -> None:
         self.chosen = number
