@@ -84,7 +84,7 @@ class AttachDialog(FormDialog):
         """The ticket's fields as typed."""
         return {row.name: row.value for row in self.entries if row.name and row.value}
 
-    def on_form_row_changed(self) -> None:
+    def changed(self) -> None:
         """Say at each field what there is to say of it."""
         self._remark(self.values())
 

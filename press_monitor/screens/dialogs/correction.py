@@ -118,7 +118,7 @@ class CorrectionDialog(FormDialog):
         """Say what stands there now."""
         self._show()
 
-    def on_form_row_changed(self) -> None:
+    def changed(self) -> None:
         """Another thing says something else."""
         if self.focused is self.what:
             self._show()

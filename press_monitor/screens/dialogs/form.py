@@ -113,6 +113,10 @@ class FormDialog(Dialog):
             self.problem.display = False
             for row in self.rows():
                 row.say(None)
+        self.changed()
+
+    def changed(self) -> None:
+        """What else follows from it; a mistake's words are gone by then."""
 
     def on_choice_changed(self) -> None:
         """As in a row."""

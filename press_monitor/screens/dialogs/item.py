@@ -106,7 +106,7 @@ class ItemDialog(FormDialog):
         """The fields of its kind."""
         self._show_fields()
 
-    def on_form_row_changed(self) -> None:
+    def changed(self) -> None:
         """Another kind has other fields."""
         self._show_fields()
 

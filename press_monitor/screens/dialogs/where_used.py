@@ -75,7 +75,7 @@ class WhereUsedDialog(FormDialog):
         yield self.kind
         yield self.named
 
-    def on_form_row_changed(self) -> None:
+    def changed(self) -> None:
         """Whoever types a name means it."""
         if self.named.value and self.items:
             self.choice.chosen = len(self.choice.options) - 1
