@@ -29,6 +29,7 @@ from press_monitor.screens.records.overlay import OverlayScreen
 from press_monitor.screens.records.screen import RecordsScreen
 from press_monitor.screens.records.sheet import SheetScreen
 from press_monitor.screens.stores.screen import StoresScreen
+from press_monitor.screens.widgets.palette import Tone
 from tests.archive.helpers import NOON, flip, tamper
 from tests.audit.cures import DAY, Bench, warming
 from tests.benchmarks._records import make_archive
@@ -528,6 +529,12 @@ async def test_a_ticket_is_attached_and_the_cure_judged_on_it(place):
         fields["tin"].put("1H4")
         await pilot.press("enter")
         assert "DOT / TIN: " in "\n".join(screen_lines(app))
+        fields["number"].focus()
+        await pilot.press("x")
+        assert not dialog.problem.display
+        wrong = fields["tin"].remark
+        assert wrong is not None and wrong.tone is Tone.ALARM, "it stands beside its field while another is typed"
+        await pilot.press("backspace")
         fields["tin"].put("")
         fields["materials.filler.lot"].put("SG-2201")
         fields["mats_overlap"].put("yes")
