@@ -13,7 +13,16 @@ from typing import TYPE_CHECKING
 from press_monitor import __version__
 from press_monitor.archive.record import check_start, start_json
 from press_monitor.archive.schema import PLAIN_CHANNELS
-from press_monitor.archive.types import ArchiveError, ChannelMeta, CycleStart, Json, JsonText, LiveRow
+from press_monitor.archive.types import (
+    ArchiveError,
+    ChannelMeta,
+    CycleStart,
+    DeflatedJson,
+    Json,
+    JsonText,
+    LiveRow,
+    deflated,
+)
 
 if TYPE_CHECKING:
     from press_monitor.archive.trace import Trace
@@ -29,6 +38,7 @@ __all__ = [
     "live_rows",
     "put_save",
     "put_state",
+    "put_steady",
     "sealed_as",
 ]
 
@@ -158,7 +168,7 @@ def add_events(db: sqlite3.Connection, cycle: int | None, events: Sequence[tuple
 
 
 def put_state(db: sqlite3.Connection, press: str, cycle: int | None, utc: float, snapshot: Json) -> None:
-    """A press's newest state."""
+    """A press's newest state, or what of it moves: see `put_steady`."""
     db.execute(
         "INSERT INTO press_state (press, cycle, utc, snapshot) VALUES (?, ?, ?, ?) ON CONFLICT (press)"
         " DO UPDATE SET cycle = excluded.cycle, utc = excluded.utc, snapshot = excluded.snapshot",
@@ -166,12 +176,24 @@ def put_state(db: sqlite3.Connection, press: str, cycle: int | None, utc: float,
     )
 
 
+def put_steady(db: sqlite3.Connection, press: str, snapshot: JsonText | None) -> None:
+    """What seldom changes of a press's state; None where that is whole by itself."""
+    if snapshot is None:
+        db.execute("DELETE FROM press_steady WHERE press = ?", (press,))
+    else:
+        db.execute(
+            "INSERT INTO press_steady (press, snapshot) VALUES (?, ?)"
+            " ON CONFLICT (press) DO UPDATE SET snapshot = excluded.snapshot",
+            (press, snapshot),
+        )
+
+
 def put_save(db: sqlite3.Connection, cycle: int, seq: int, t: float, save: Json) -> None:
     """A watch's newest saved state."""
     db.execute(
         "INSERT INTO watch_save (cycle, seq, t, save) VALUES (?, ?, ?, ?) ON CONFLICT (cycle)"
         " DO UPDATE SET seq = excluded.seq, t = excluded.t, save = excluded.save",
-        (cycle, seq, t, _text(save)),
+        (cycle, seq, t, save if isinstance(save, DeflatedJson) else deflated(save)),
     )
 
 

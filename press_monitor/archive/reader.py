@@ -30,6 +30,7 @@ from press_monitor.archive.types import (
     PressState,
     RecorderRow,
     Save,
+    inflated,
 )
 
 if TYPE_CHECKING:
@@ -54,6 +55,7 @@ class ArchiveReader:
         self.path = path
         self._db = connect_reader(path)
         self._starts: dict[str, tuple[int, CycleStart]] = {}
+        self._steady: dict[str, tuple[str, Json]] = {}
 
     def __enter__(self) -> ArchiveReader:
         return self
@@ -92,13 +94,24 @@ class ArchiveReader:
         found = {}
         for press, *stamp in stamps:
             if known is None or known.get(press) != tuple(stamp):
-                cycle_id, utc, text = self._db.execute(
-                    "SELECT c.cycle_id, s.utc, s.snapshot FROM press_state s"
+                cycle_id, utc, moving, steady = self._db.execute(
+                    "SELECT c.cycle_id, s.utc, s.snapshot, p.snapshot FROM press_state s"
+                    " LEFT JOIN press_steady p ON p.press = s.press"
                     " LEFT JOIN cycle c ON c.number = s.cycle WHERE s.press = ?",
                     (press,),
                 ).fetchone()
-                found[press] = PressState(press, cycle_id, utc, json.loads(text))
+                found[press] = PressState(press, cycle_id, utc, self._whole(press, json.loads(moving), steady))
         return found
+
+    def _whole(self, press: str, moving: Json, steady: str | None) -> Json:
+        """A state put together; what is steady is read again only where it has changed."""
+        if steady is None:
+            return moving
+        if press not in self._steady or self._steady[press][0] != steady:
+            self._steady[press] = steady, json.loads(steady)
+        rest = self._steady[press][1]
+        more = {key: {**rest[key], **moving[key]} for key in rest.keys() & moving.keys()}
+        return {**rest, **moving, **more}
 
     @reads
     def open_cycles(self) -> tuple[OpenCycle, ...]:
@@ -139,7 +152,7 @@ class ArchiveReader:
         """The newest saved state of an open cycle's watch."""
         number = cycle_number(self._db, cycle_id)
         row = self._db.execute("SELECT seq, t, save FROM watch_save WHERE cycle = ?", (number,)).fetchone()
-        return None if row is None else Save(cycle_id, row[0], row[1], json.loads(row[2]))
+        return None if row is None else Save(cycle_id, row[0], row[1], inflated(row[2]))
 
     @reads
     def command_answer(self, command_uuid: str) -> CommandAnswer | None:

@@ -7,6 +7,7 @@ import json
 import os
 import sqlite3
 import time
+import zlib
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from contextlib import closing
@@ -165,12 +166,17 @@ def _find(pages: Pages) -> _Found:
             case (None, int() | None, int() | float(), int() | float(), str(), str()):
                 if cell.rowid is not None:
                     found.event.append(cell)
-            case (None, int(), int() | float(), str()):
+            case (None, int() as seq, int() | float() as t, str() | bytes() as save):
                 if cell.rowid is not None:
-                    found.watch_save.setdefault(cell.rowid, (cell.rowid, *row[1:]))
+                    found.watch_save.setdefault(cell.rowid, (cell.rowid, seq, t, _deflated(save)))
             case _:
                 pass
     return found
+
+
+def _deflated(save: str | bytes) -> bytes:
+    """A save as this version keeps it; an earlier one kept its text."""
+    return save if isinstance(save, bytes) else zlib.compress(save.encode("utf-8", "surrogatepass"))
 
 
 def _whole(values: list[Json]) -> bool:

@@ -7,13 +7,14 @@ Tables marked *derived* can be rebuilt from the ledger; the others are the recor
 from __future__ import annotations
 
 import sqlite3
+import zlib
 from typing import Any
 
 from press_monitor.archive.types import ArchiveError
 
 __all__ = ["APPLICATION_ID", "PLAIN_CHANNELS", "VERSION", "file_version", "migrate"]
 
-VERSION = 2
+VERSION = 3
 APPLICATION_ID = 0x50724D6E
 """Marks the file as ours in SQLite's own header."""
 
@@ -268,6 +269,22 @@ CREATE VIEW store AS SELECT
 FROM store_item s;
 """
 
+_THIRD = """
+-- Members of a press's state that seldom change; `press_state` has the others.
+CREATE TABLE press_steady (press TEXT PRIMARY KEY, snapshot TEXT NOT NULL) STRICT;
+
+-- A save is its JSON, deflated (RFC 1950).
+CREATE TABLE watch_save_deflated (
+    cycle INTEGER PRIMARY KEY REFERENCES cycle (number),
+    seq INTEGER NOT NULL,
+    t REAL NOT NULL,
+    save BLOB NOT NULL
+) STRICT;
+INSERT INTO watch_save_deflated SELECT cycle, seq, t, deflated(save) FROM watch_save;
+DROP TABLE watch_save;
+ALTER TABLE watch_save_deflated RENAME TO watch_save;
+"""
+
 
 def _script(db: sqlite3.Connection, script: str) -> None:
     """Run statements one by one: `executescript` would commit the migration's transaction first."""
@@ -288,7 +305,12 @@ def _second(db: Any) -> None:  # noqa: ANN401 - as above
     db.conn.execute(_MUST_REBUILD)
 
 
-_STEPS = (_first, _second)
+def _third(db: Any) -> None:  # noqa: ANN401 - as above
+    db.conn.create_function("deflated", 1, lambda text: zlib.compress(text.encode("utf-8")), deterministic=True)
+    _script(db.conn, _THIRD)
+
+
+_STEPS = (_first, _second, _third)
 
 # A step that makes derived tables anew leaves them empty; they are filled when the last step is done.
 _MUST_REBUILD = "INSERT OR REPLACE INTO meta (name, value) VALUES ('rebuild', '1')"

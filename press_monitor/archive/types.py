@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +19,7 @@ __all__ = [
     "Command",
     "CommandAnswer",
     "CycleStart",
+    "DeflatedJson",
     "EventRow",
     "Json",
     "JsonText",
@@ -26,6 +29,8 @@ __all__ = [
     "PressState",
     "RecorderRow",
     "Save",
+    "deflated",
+    "inflated",
 ]
 
 Json = Any
@@ -36,6 +41,25 @@ class JsonText(str):
     """JSON that is text already; where `Json` is taken it is kept as it stands."""
 
     __slots__ = ()
+
+
+class DeflatedJson(bytes):
+    """JSON that is deflated already, see `deflated`; where a save is taken it is kept as it stands."""
+
+    __slots__ = ()
+
+
+def deflated(value: Json) -> DeflatedJson:
+    """A watch's state for the archive: a third of its text, in less time than it takes to write the rest."""
+    return DeflatedJson(zlib.compress(json.dumps(value, separators=(",", ":")).encode("utf-8"), level=1))
+
+
+def inflated(data: bytes) -> Json:
+    """The value again. Raises ValueError for what is not deflated JSON."""
+    try:
+        return json.loads(zlib.decompress(data))
+    except zlib.error as e:
+        raise ValueError(f"not deflated: {e}") from e
 
 
 LiveRow = tuple[int, int, Sequence[int | None]]

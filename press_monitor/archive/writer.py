@@ -22,7 +22,7 @@ from press_monitor.archive.lock import WriterLock
 from press_monitor.archive.record import utc_text
 from press_monitor.archive.schema import migrate
 from press_monitor.archive.stores import Stores, read_stores
-from press_monitor.archive.types import ArchiveError, Command, CycleStart, Json, LiveRow
+from press_monitor.archive.types import ArchiveError, Command, CycleStart, Json, JsonText, LiveRow
 
 __all__ = ["Archive"]
 
@@ -61,6 +61,7 @@ class Archive:
         self._beats = 0
         self._sealed = False
         self._cycles: dict[str, tuple[int, CycleStart]] = {}
+        self._steady: dict[str, JsonText | None] = {}
         self._ballast = ballast
         self._full_since: float | None = None
 
@@ -150,6 +151,7 @@ class Archive:
                     self._db.execute(end)
                 except BaseException:
                     self._cycles.clear()
+                    self._steady.clear()
                     self._sealed = False
                     if self._db.in_transaction:
                         for statement in undo:
@@ -234,10 +236,27 @@ class Archive:
         with self._statement() if len(events) == 1 else self.transaction():
             live.add_events(self._db, self._number(cycle_id), events)
 
-    def put_state(self, press: str, cycle_id: str | None, utc: float, snapshot: Json) -> None:
-        """What a press is now, for every dashboard; replaces what it was."""
-        with self._statement():
+    def put_state(
+        self, press: str, cycle_id: str | None, utc: float, snapshot: Json, steady: JsonText | None = None
+    ) -> None:
+        """What a press is now, for every dashboard; replaces what it was.
+
+        Args:
+            press: whose.
+            cycle_id: of the cycle it is in; None for an empty press.
+            utc: when it was so.
+            snapshot: an object, or those of its members that are others each time.
+            steady: its other members, written only where they are not what they were. A member of both is an object,
+                and has its own members here and there.
+        """
+        with self._statement() if self._stands(press, steady) else self.transaction():
             live.put_state(self._db, press, self._number(cycle_id), utc, snapshot)
+            if not self._stands(press, steady):
+                live.put_steady(self._db, press, steady)
+                self._steady[press] = steady
+
+    def _stands(self, press: str, steady: JsonText | None) -> bool:
+        return press in self._steady and self._steady[press] == steady
 
     def put_save(self, cycle_id: str, seq: int, t: float, save: Json) -> None:
         """The watch's state as of row `seq`; replaces the one before."""

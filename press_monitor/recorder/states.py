@@ -1,4 +1,4 @@
-"""A press's state as dashboards get it: a snapshot's JSON, in which only what has moved is worked out each second."""
+"""A press's state as dashboards get it: a snapshot's JSON, of which only what has moved is worked out and written."""
 
 from __future__ import annotations
 
@@ -52,6 +52,7 @@ class States:
         self._of = ""
         self._whole: Snapshot | None = None
         self._rest, self._about = _Part(), _Part()
+        self._steady = JsonText()
 
     def snapshot(self, cycle: Cycle) -> Snapshot:
         """The running cycle's; what moves slowly is that of one before while it is fresh."""
@@ -63,9 +64,16 @@ class States:
             self._of, self._whole = cycle.id, shown
         return shown
 
-    def text(self, snapshot: Snapshot, about: Mapping[str, Json], now: Mapping[str, Json]) -> JsonText:
-        """The snapshot with what the recorder adds, as the archive keeps it; `now` is what of that moves."""
+    def texts(
+        self, snapshot: Snapshot, about: Mapping[str, Json], now: Mapping[str, Json]
+    ) -> tuple[JsonText, JsonText]:
+        """The snapshot with what the recorder adds, `now` being what of that moves: what moves, and what is steady.
+
+        See `Archive.put_state`.
+        """
         moving = _members(dict(zip(_MOVING, _moving(snapshot), strict=True)))
         rest = self._rest.of(dict(zip(_STEADY, _steady(snapshot), strict=True)))
-        added = ",".join(filter(None, (_members(now), self._about.of(about))))
-        return JsonText(f'{{{moving},{rest},"recorder":{{{added}}}}}')
+        steady = f'{{{rest},"recorder":{{{self._about.of(about)}}}}}'
+        if steady != self._steady:
+            self._steady = JsonText(steady)
+        return JsonText(f'{{{moving},"recorder":{{{_members(now)}}}}}'), self._steady

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import uuid
 from collections import deque
@@ -12,7 +11,7 @@ from itertools import islice
 from typing import Protocol
 
 from drivers.base import Sample
-from press_monitor.archive.types import ChannelMeta, CycleStart, Json, JsonText
+from press_monitor.archive.types import ChannelMeta, CycleStart, Json, deflated
 from press_monitor.quantities import to_si
 from press_monitor.readings.conditioning import PressConditioner
 from press_monitor.readings.types import Role, role_of
@@ -338,11 +337,9 @@ class Station:
         if events := pending.events:
             jobs.append(Job(lambda archive: archive.add_events(cycle.id, events), urgent=True))
         if save := pending.save:
-            text = JsonText(
-                json.dumps(save.save, separators=(",", ":"))
-            )  # here, so that the commit need not wait for it
+            data = deflated(save.save)  # here, so that the commit need not wait for it
             jobs.append(
-                Job(lambda archive: archive.put_save(cycle.id, save.seq, save.t, text), key=f"save {self.name}")
+                Job(lambda archive: archive.put_save(cycle.id, save.seq, save.t, data), key=f"save {self.name}")
             )
         if jobs:
             self._put(*jobs)
@@ -366,8 +363,10 @@ class Station:
             utc = max(cycle.utc(max(cycle.t, 0.0)), min(self._published + 0.001, cycle.utc(cycle.t + 1.0)))
             self._published = utc
         self.shown = None if cycle is None else Shown(cycle.id, cycle.utc(0.0), snapshot)
-        state = self._states.text(snapshot, self.about, self.moment)
-        self._put(Job(lambda archive: archive.put_state(self.name, cycle_id, utc, state), key=f"state {self.name}"))
+        moving, steady = self._states.texts(snapshot, self.about, self.moment)
+        self._put(
+            Job(lambda archive: archive.put_state(self.name, cycle_id, utc, moving, steady), key=f"state {self.name}")
+        )
         return True
 
     def _empty(self) -> Snapshot:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 import sqlite3
 import uuid
 from collections.abc import Callable
@@ -27,6 +28,9 @@ START = CycleStart(
     time_decimals=3,
     setup={"ambient_degC": 18.3},
 )
+
+GRAIN = random.Random(1).randbytes(9000).hex()
+"""What deflating makes little smaller than half: for saves that must fill pages."""
 
 
 def new_start(**changes: Any) -> CycleStart:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from press_monitor.archive import (
     new_command,
     send_command,
 )
-from press_monitor.archive.types import JsonText
+from press_monitor.archive.types import JsonText, deflated
 from tests.archive.conftest import Clock
 from tests.archive.helpers import NOON, new_start, rows
 
@@ -167,3 +168,60 @@ def test_states_saves_and_events(archive: Archive, reader: ArchiveReader) -> Non
         reader.events("d" * 32)
     with pytest.raises(ArchiveError, match="there is no cycle"):
         archive.put_state("P1", "d" * 32, NOON, {})
+
+
+def steady(n: int) -> JsonText:
+    return JsonText(f'{{"phase": "hold", "n": {n}, "recorder": {{"horn": "none"}}}}')
+
+
+def test_a_state_in_two_parts_reads_as_one(archive: Archive, reader: ArchiveReader) -> None:
+    moving = JsonText('{"t": 1.0, "recorder": {"anchor": 5}}')
+    archive.put_state("P1", None, NOON, moving, steady(1))
+    first = reader.press_states()["P1"].snapshot
+    assert first == {"t": 1.0, "phase": "hold", "n": 1, "recorder": {"anchor": 5, "horn": "none"}}
+    archive.put_state("P1", None, NOON + 1, JsonText('{"t": 2.0, "recorder": {}}'), steady(1))
+    second = reader.press_states()["P1"].snapshot
+    assert second == {"t": 2.0, "phase": "hold", "n": 1, "recorder": {"horn": "none"}}
+    archive.put_state("P1", None, NOON + 2, moving, steady(2))
+    assert reader.press_states()["P1"].snapshot["n"] == 2
+    archive.put_state("P1", None, NOON + 3, {"phase": "empty"})
+    assert reader.press_states()["P1"].snapshot == {"phase": "empty"}, "a whole one leaves nothing of it"
+
+
+def test_what_is_steady_is_written_once(archive: Archive, reader: ArchiveReader) -> None:
+    def written() -> int:
+        return archive._db.total_changes
+
+    moving = JsonText('{"t": 1.0}')
+    archive.put_state("P1", None, NOON, moving, steady(1))
+    before = written()
+    archive.put_state("P1", None, NOON, moving, steady(1))
+    assert written() - before == 1
+    with suppress(RuntimeError), archive.transaction():
+        archive.put_state("P1", None, NOON, moving, steady(2))
+        raise RuntimeError
+    assert reader.press_states()["P1"].snapshot["n"] == 1
+    archive.put_state("P1", None, NOON, moving, steady(2))
+    assert reader.press_states()["P1"].snapshot["n"] == 2, "what was taken back is written again"
+
+
+def test_the_next_recorder_does_not_take_for_granted_what_stands_there(
+    archive: Archive, path: Path, key_path: Path
+) -> None:
+    archive.put_state("P1", None, NOON, JsonText("{}"), steady(1))
+    archive.close()
+    with Archive.open(path, key_path=key_path) as again:
+        again.put_state("P1", None, NOON, {"phase": "empty"})
+    with ArchiveReader(path) as reader:
+        assert reader.press_states()["P1"].snapshot == {"phase": "empty"}
+
+
+def test_a_save_that_cannot_be_inflated_is_damage(archive: Archive, reader: ArchiveReader) -> None:
+    start = new_start()
+    archive.begin_cycle(start)
+    archive.put_save(start.cycle_id, 1, 1.0, deflated({"a": 1}))
+    kept = reader.latest_save(start.cycle_id)
+    assert kept is not None and kept.save == {"a": 1}
+    archive._db.execute("UPDATE watch_save SET save = x'7801ff'")
+    with pytest.raises(ArchiveError, match="damaged"):
+        reader.latest_save(start.cycle_id)

@@ -56,8 +56,9 @@ def test_it_is_brought_up_to_date_and_says_what_it_said(old: Path, key: Path) ->
         (still,) = reader.open_cycles()
         assert reader.rows(still.start.cycle_id).rows() == rows(30)
         assert [event.kind for event in reader.events(still.start.cycle_id)] == ["PhaseChanged"]
-        assert reader.latest_save(still.start.cycle_id) is not None
-        assert "P1" in reader.press_states() and reader.recorder() is not None
+        save = reader.latest_save(still.start.cycle_id)
+        assert save is not None and (save.seq, save.save) == (29, {"phase": "loaded"})
+        assert reader.press_states()["P1"].snapshot == {"phase": "loaded"} and reader.recorder() is not None
 
 
 def test_an_open_cure_goes_on(old: Path, key: Path) -> None:

@@ -16,7 +16,8 @@ from press_monitor.archive.keys import create_key, fingerprint, load_key, public
 from press_monitor.archive.recover import recover, succeed
 from press_monitor.archive.salvage import Pages, cells
 from press_monitor.archive.verify import verify
-from tests.archive.helpers import NOON, body, flip, new_start, rows, seal_one, tamper
+from tests.archive.fixtures.make import FOLDER
+from tests.archive.helpers import GRAIN, NOON, body, flip, new_start, rows, seal_one, tamper
 
 CERTIFICATES, OPEN_ROWS = 12, 200
 STILL = new_start(press="P9")
@@ -31,7 +32,7 @@ def fill(path: Path, key: Path) -> None:
         archive.begin_cycle(STILL)
         archive.add_rows(STILL.cycle_id, rows(OPEN_ROWS))
         archive.add_events(STILL.cycle_id, [(float(k), NOON + k, "PhaseChanged", {"t": k}) for k in range(40)])
-        archive.put_save(STILL.cycle_id, OPEN_ROWS - 1, 199.0, {"phase": "hold", "deep": "x" * 9000})
+        archive.put_save(STILL.cycle_id, OPEN_ROWS - 1, 199.0, {"phase": "hold", "deep": GRAIN})
 
 
 @pytest.fixture(scope="module")
@@ -96,6 +97,16 @@ def test_what_sqlite_no_longer_opens_is_read_page_by_page(damaged: Path, kept: P
             ArchiveReader(damaged)
     report = recover(damaged, tmp_path / "new.sqlite")
     assert report.entries == report.entries_seen and whole(tmp_path / "new.sqlite", kept)
+
+
+def test_a_watch_kept_by_an_earlier_format_goes_on(tmp_path: Path) -> None:
+    damaged = tmp_path / "archive.sqlite"
+    shutil.copyfile(FOLDER / "version-2.db", damaged)
+    recover(damaged, tmp_path / "new.sqlite")
+    with ArchiveReader(tmp_path / "new.sqlite") as reader:
+        (still,) = reader.open_cycles()
+        save = reader.latest_save(still.start.cycle_id)
+        assert save is not None and (save.seq, save.save) == (29, {"phase": "loaded"})
 
 
 def test_in_its_place_the_damaged_one_moves_aside(damaged: Path, kept: Path) -> None:

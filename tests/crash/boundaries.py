@@ -45,6 +45,7 @@ FUNCTIONS: dict[str, Function] = {
     "event write": Function(_LIVE, "add_events"),
     "save write": Function(_LIVE, "put_save"),
     "state write": Function(_LIVE, "put_state"),
+    "steady state write": Function(_LIVE, "put_steady"),
     "heartbeat": Function(_LIVE, "beat"),
     "command answer": Function("press_monitor.archive.writer", "write_answer"),
     "commit": Function("press_monitor.archive.writer:Archive", "transaction"),
@@ -84,8 +85,18 @@ FILES: dict[str, tuple[str, str]] = {
 """File operations of SQLite's, by the end of the file's name: those of each commit, each checkpoint, each copy."""
 
 RUNNING = (
-    *("begin", "row write", "event write", "save write", "state write", "heartbeat", "command answer", "commit"),
-    *("checkpoint", "folding", "packing", "unpacking again", "sealing", "ledger append", "indexing"),
+    *("begin", "row write", "event write", "save write", "state write", "steady state write", "heartbeat"),
+    *(
+        "command answer",
+        "commit",
+        "checkpoint",
+        "folding",
+        "packing",
+        "unpacking again",
+        "sealing",
+        "ledger append",
+        "indexing",
+    ),
     *("log write", "log sync", "log truncation", "file write", "file sync", "file truncation"),
 )
 """Those a recorder reaches as it records."""

@@ -26,10 +26,11 @@ from press_monitor.archive import connect as connect_module
 from press_monitor.archive import writer as writer_module
 from press_monitor.archive.backup import backup
 from press_monitor.archive.ballast import Ballast
+from press_monitor.archive.types import JsonText
 from press_monitor.archive.verify import verify
 from press_monitor.recorder.writer import Job, Writer
 from tests.archive.fixtures.make import FOLDER, write_key
-from tests.archive.helpers import NOON, START, body, rows, seal_one
+from tests.archive.helpers import GRAIN, NOON, START, body, rows, seal_one
 from tests.crash.filelayer import BUSY, FULL, IOERR_FSYNC, IOERR_WRITE, FileLayer, Half, Verdict
 
 _BALLAST = 1 << 20
@@ -184,7 +185,7 @@ def _grouped(_: Site, archive: Archive) -> None:
     writer.put(
         Job(lambda a: a.add_rows(_OPEN.cycle_id, rows(40, 60)), rows=40),
         Job(lambda a: a.add_events(_OPEN.cycle_id, [(99.0, NOON, "alarm", {"words": "x"})]), urgent=True),
-        Job(lambda a: a.put_save(_OPEN.cycle_id, 99, 99.0, {"all": "y" * 3000})),
+        Job(lambda a: a.put_save(_OPEN.cycle_id, 99, 99.0, {"all": GRAIN[:6000]})),
         Job(lambda a: a.begin_cycle(_NEW)),
         Job(lambda a: a.beat(NOON), key="beat"),
     )
@@ -199,8 +200,8 @@ STEPS: dict[str, Step] = {
     "begin": lambda _, a: a.begin_cycle(_NEW),
     "rows": lambda _, a: a.add_rows(_OPEN.cycle_id, rows(400, 60)),
     "events": lambda _, a: a.add_events(_OPEN.cycle_id, [(1.0, NOON, "alarm", {"words": "x" * 6000})]),
-    "save": lambda _, a: a.put_save(_OPEN.cycle_id, 59, 59.0, {"all": "y" * 9000}),
-    "state": lambda _, a: a.put_state("P2", _OPEN.cycle_id, NOON, {"all": "z" * 9000}),
+    "save": lambda _, a: a.put_save(_OPEN.cycle_id, 59, 59.0, {"all": GRAIN}),
+    "state": lambda _, a: a.put_state("P2", _OPEN.cycle_id, NOON, {"all": "z" * 9000}, JsonText('{"phase": "hold"}')),
     "heartbeat": lambda _, a: a.beat(NOON),
     "command": lambda site, _: send_command(site.archive, _COMMAND, busy_ms=20),
     "answer": lambda _, a: a.answer("5" * 32, "done", "", NOON),

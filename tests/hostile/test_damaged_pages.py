@@ -14,9 +14,10 @@ from hypothesis import strategies as st
 
 from press_monitor.archive import Archive, ArchiveError, ArchiveReader
 from press_monitor.archive.recover import recover
+from press_monitor.archive.types import JsonText
 from press_monitor.archive.verify import verify
 from press_monitor.certificate.export import FORMS, certificate_bytes
-from tests.archive.helpers import NOON, new_start, rows
+from tests.archive.helpers import GRAIN, NOON, new_start, rows
 from tests.audit.cures import Bench, warming
 
 PAGE = 4096
@@ -49,8 +50,8 @@ def sound(tmp_path_factory: pytest.TempPathFactory) -> Path:
         archive.begin_cycle(STILL)
         archive.add_rows(STILL.cycle_id, rows(120))
         archive.add_events(STILL.cycle_id, [(float(k), NOON + k, "PhaseChanged", {"t": k}) for k in range(30)])
-        archive.put_save(STILL.cycle_id, 119, 119.0, {"phase": "hold", "deep": "x" * 5000})
-        archive.put_state("P9", STILL.cycle_id, NOON, {"phase": "hold"})
+        archive.put_save(STILL.cycle_id, 119, 119.0, {"phase": "hold", "deep": GRAIN[:10_000]})
+        archive.put_state("P9", STILL.cycle_id, NOON, {"t": 119.0}, JsonText('{"phase": "hold"}'))
         archive.beat(NOON)
     return bench.path
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 
 from drivers.base import Sample
 from press_monitor.archive import ArchiveError, Save
+from press_monitor.archive.types import inflated
 
 
 class FakeTime:
@@ -107,11 +108,12 @@ class MemoryArchive:
     def add_events(self, cycle_id, events) -> None:
         self.events[cycle_id] += events
 
-    def put_state(self, press, cycle_id, utc, snapshot) -> None:
-        self.states[press] = (cycle_id, utc, json.loads(snapshot))
+    def put_state(self, press, cycle_id, utc, snapshot, steady) -> None:
+        moving, rest = json.loads(snapshot), json.loads(steady)
+        self.states[press] = (cycle_id, utc, {**rest, **moving, "recorder": rest["recorder"] | moving["recorder"]})
 
     def put_save(self, cycle_id, seq, t, save) -> None:
-        self.saves[cycle_id] = Save(cycle_id, seq, t, json.loads(json.dumps(save)))
+        self.saves[cycle_id] = Save(cycle_id, seq, t, inflated(save))
 
     def seal(self, cycle_id, body) -> int:
         if self.refuse_seal:
