@@ -37,8 +37,11 @@ __all__ = ["DriverMaker", "Recorder"]
 _PACE_S = 0.2
 """Real seconds between two passes at least: what came meanwhile shares one, and one commit. Commands do not wait."""
 
-_LINGER_S = 0.1
-"""Real seconds the writer waits for more to share a commit; the end of a pass ends it."""
+_LINGER_S = 0.25
+"""Real seconds the writer waits for more to share a commit; the end of a pass ends it.
+
+A commit beside a pass takes four times as long: each of its statements waits for the interpreter.
+"""
 
 _LONGEST_WAIT_S = 0.1
 _PUBLISH_S = 0.2
@@ -336,7 +339,7 @@ class Recorder:
 
     def _record(self, kind: str, utc: float, told: Json) -> None:
         """Keep an event of the whole shop, which belongs to no cycle."""
-        self._writer.put(Job(lambda archive: archive.add_events(None, [(0.0, utc, kind, told)]), urgent=True))
+        self._writer.put(Job(lambda archive: archive.add_events(None, [(0.0, utc, kind, told)])))
 
     def _record_now(self, kind: str, told: Json) -> None:
         self._record(kind, self.clock.wall(), told)
@@ -418,7 +421,7 @@ class Recorder:
             if place is not None:
                 place.station.publish()
             utc = self.clock.wall()
-            job = Job(lambda archive: archive.answer(command.uuid, answer.word, answer.text, utc), urgent=True)
+            job = Job(lambda archive: archive.answer(command.uuid, answer.word, answer.text, utc))
             self._writer.put(job)
         self._say(
             f"{command.kind} {command.press or ''} by {command.operator or 'no name'}: {answer.word} {answer.text}"

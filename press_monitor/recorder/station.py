@@ -240,7 +240,6 @@ class Station:
         self._put(
             Job(
                 lambda archive: archive.seal(cycle.id, body),
-                urgent=True,
                 done=lambda number: self._sealed.append(int(str(number))),
                 failed=lambda why: self._sealed.append(why if trouble is None else 0),
             )
@@ -335,7 +334,7 @@ class Station:
         if rows := pending.rows:
             jobs.append(Job(lambda archive: archive.add_rows(cycle.id, rows), rows=len(rows)))
         if events := pending.events:
-            jobs.append(Job(lambda archive: archive.add_events(cycle.id, events), urgent=True))
+            jobs.append(Job(lambda archive: archive.add_events(cycle.id, events)))
         if save := pending.save:
             data = deflated(save.save)  # here, so that the commit need not wait for it
             jobs.append(

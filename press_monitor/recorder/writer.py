@@ -44,7 +44,6 @@ class Job:
         run: does it; called in the writer's thread inside a transaction, again if that fails.
         key: a newer job of the same key replaces one still waiting (a heartbeat, a press's state).
         rows: how many rows of readings it holds; counted against the limit.
-        urgent: commit at once (somebody waits for the answer).
         done: called in the writer's thread with what `run` returned, after the commit.
         failed: called with words where the archive refuses this very job, which is then dropped.
     """
@@ -52,7 +51,6 @@ class Job:
     run: Callable[[Archive], object]
     key: str | None = None
     rows: int = 0
-    urgent: bool = False
     done: Callable[[object], None] | None = None
     failed: Callable[[str], None] | None = None
 
@@ -107,7 +105,7 @@ class Writer:
         self._changed = threading.Condition()
         self._queue: dict[object, Job] = {}
         self._batch: list[Job] = []
-        self._urgent = False
+        self._at_once = False
         self._stopping = False
         self._commands: list[Command] = []
         self._delivered: set[str] = set()
@@ -137,15 +135,14 @@ class Writer:
                 key: object = job.key if job.key is not None else object()
                 self._queue.pop(key, None)  # the newer one stands last: it may speak of what was queued between
                 self._queue[key] = job
-                self._urgent |= job.urgent
-            if first or self._urgent:  # a thread woken for each would only take the interpreter from its caller
+            if first:  # a thread woken for each would only take the interpreter from its caller
                 self._changed.notify()
 
     def write_now(self) -> None:
         """Have what is queued committed without waiting for more to share the commit."""
         with self._changed:
             if self._queue:
-                self._urgent = True
+                self._at_once = True
                 self._changed.notify()
 
     @contextlib.contextmanager
@@ -218,8 +215,8 @@ class Writer:
                     self._changed.wait_for(lambda: self._stopping, retry)
                 elif not self._queue and not self._batch:
                     self._changed.wait(self._poll)
-                if not retry and self._queue and not self._urgent and not self._stopping:
-                    self._changed.wait_for(lambda: self._urgent or self._stopping, self._linger)
+                if not retry and self._queue and not self._at_once and not self._stopping:
+                    self._changed.wait_for(lambda: self._at_once or self._stopping, self._linger)
             if self.commit(store):
                 retry = 0.0
                 self.look(store)
@@ -241,7 +238,7 @@ class Writer:
         with self._changed:
             self._batch += self._queue.values()
             self._queue.clear()
-            self._urgent = False
+            self._at_once = False
             batch = list(self._batch)
         if not batch:
             return True

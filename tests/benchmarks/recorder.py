@@ -9,6 +9,7 @@ in a process of its own, where the system tells.
 
 from __future__ import annotations
 
+import gc
 import tempfile
 import threading
 import time
@@ -90,6 +91,7 @@ def measured(presses: int, seconds: float, warm_up: float = 5.0, ages: Sequence[
         recorder = Recorder(made.shop, made.archive, made.key, make=made.make)
         with closing(_Commits(recorder._writer, folder / "bare.sqlite")) as commits:
             recorder.start()
+            gc.freeze()  # as the process does
             loop = threading.Thread(target=recorder.run, name="loop")
             loop.start()
             try:
@@ -98,6 +100,7 @@ def measured(presses: int, seconds: float, warm_up: float = 5.0, ages: Sequence[
                 recorder.stop()
                 loop.join()
                 recorder.close()
+                gc.unfreeze()
     return figures
 
 

@@ -184,7 +184,7 @@ def _grouped(_: Site, archive: Archive) -> None:
     writer = Writer(lambda: archive)
     writer.put(
         Job(lambda a: a.add_rows(_OPEN.cycle_id, rows(40, 60)), rows=40),
-        Job(lambda a: a.add_events(_OPEN.cycle_id, [(99.0, NOON, "alarm", {"words": "x"})]), urgent=True),
+        Job(lambda a: a.add_events(_OPEN.cycle_id, [(99.0, NOON, "alarm", {"words": "x"})])),
         Job(lambda a: a.put_save(_OPEN.cycle_id, 99, 99.0, {"all": GRAIN[:6000]})),
         Job(lambda a: a.begin_cycle(_NEW)),
         Job(lambda a: a.beat(NOON), key="beat"),

@@ -173,7 +173,8 @@ def test_the_thread_commits_within_a_quarter_second_of_arrival_and_closes_when_s
     assert sorted(took)[2] < 0.25
     committed.clear()
     began = time.monotonic()
-    writer.put(note("answer", urgent=True, done=lambda _: committed.set()))
+    writer.put(note("answer", done=lambda _: committed.set()))
+    writer.write_now()
     assert committed.wait(5.0) and time.monotonic() - began < sorted(took)[2]
     writer.put(note("last"))
     assert writer.stop(5.0)
@@ -199,7 +200,7 @@ def test_a_disk_that_never_recovers_does_not_hold_up_stopping(store):
     store.trouble = [DISK_FULL] * 1000
     writer = Writer(lambda: store)
     writer.start()
-    writer.put(note(1, urgent=True))
+    writer.put(note(1))
     began = time.monotonic()
     assert not writer.stop(0.3)
     assert time.monotonic() - began < 2.0
@@ -214,7 +215,7 @@ def test_the_log_is_folded_between_commits_and_its_failing_ends_nothing(store):
     for _ in range(2):
         finished = threading.Event()
         writer.put(*(note(k) for k in range(499)))
-        writer.put(note("last", urgent=True, done=lambda _, finished=finished: finished.set()))
+        writer.put(note("last", done=lambda _, finished=finished: finished.set()))
         assert finished.wait(10.0)
     assert writer.stop(10.0) and store.closed
     assert store.folds[0] == "beside" and len(store.folds) == 3
