@@ -11,7 +11,7 @@ import random
 import sys
 import threading
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from textual.app import App, ComposeResult
@@ -20,8 +20,9 @@ from textual.widgets import Label
 from press_monitor.archive.types import CycleStart
 from press_monitor.archive.writer import Archive
 from press_monitor.quantities import PSI, UnitSystem
+from press_monitor.recorder.states import SLOW_EVERY_S, States
 from press_monitor.screens.source import Place
-from press_monitor.watch.types import Phase, Snapshot, to_json
+from press_monitor.watch.types import Phase, Snapshot
 from tests.screens.fakes import CHANNELS, degC, rows, snapshot
 
 PRESSES = 16
@@ -37,6 +38,7 @@ class _Cure:
     shot: Snapshot
     seq: int
     rows: list[tuple[int, int, tuple[int | None, ...]]]
+    states: States = field(default_factory=States)
 
 
 class Floor:
@@ -58,7 +60,7 @@ class Floor:
                     CycleStart(f"{n:032x}", cure.press, now - age * 60, "live", {}, None, {}, CHANNELS, 1, {})
                 )
                 self.archive.add_rows(f"{n:032x}", kept)
-                self.archive.put_state(cure.press, f"{n:032x}", now, to_json(shot))
+                self.archive.put_state(cure.press, f"{n:032x}", now, *cure.states.texts(shot, {}, {}))
                 self.cures.append(cure)
             self.archive.beat(now)
 
@@ -76,7 +78,7 @@ class Floor:
                 values = (3000 + dice.randint(-20, 20), 2990 + dice.randint(-20, 20), 3310 + dice.randint(-5, 5))
                 self.archive.add_rows(f"{n:032x}", [(cure.seq, cure.seq * 10, values)])
                 shot = cure.shot = _later(cure.shot, values)
-                self.archive.put_state(cure.press, f"{n:032x}", now, to_json(shot))
+                self.archive.put_state(cure.press, f"{n:032x}", now, *cure.states.texts(shot, {}, {}))
             self.archive.beat(now)
 
     def run(self, until: threading.Event) -> None:
@@ -93,20 +95,25 @@ class Floor:
 
 
 def _later(shot: Snapshot, values: tuple[int, ...]) -> Snapshot:
-    """The state a second on, everything in it moved as it moves in a hold."""
+    """The state a second on, everything in it moved as it moves in a hold; the rubber as often as a recorder looks."""
     assert shot.inner and shot.outer and shot.deepest and shot.forecast and shot.forecast.minutes_left is not None
-    grown = min(0.99, shot.deepest.state_of_cure + 0.0002)
-    (stack,) = shot.stacks
-    return replace(
+    shot = replace(
         shot,
         t=shot.t + 1,
         hold_s=shot.hold_s + 1,
         inner=replace(shot.inner, value_degC=degC(values[0] / 10)),
         outer=replace(shot.outer, value_degC=degC(values[1] / 10)),
         bag_Pa=values[2] / 100 * PSI,
-        deepest=replace(shot.deepest, state_of_cure=grown),
-        stacks=(replace(stack, temperature_degC=tuple(t + 1e-4 for t in stack.temperature_degC)),),
         forecast=replace(shot.forecast, minutes_left=shot.forecast.minutes_left - 1 / 60),
+    )
+    if shot.t % SLOW_EVERY_S:
+        return shot
+    (stack,) = shot.stacks
+    assert shot.deepest
+    return replace(
+        shot,
+        deepest=replace(shot.deepest, state_of_cure=min(0.99, shot.deepest.state_of_cure + 0.001)),
+        stacks=(replace(stack, temperature_degC=tuple(t + 5e-4 for t in stack.temperature_degC)),),
     )
 
 
