@@ -28,7 +28,7 @@ from press_monitor.archive.types import (
     RecorderRow,
 )
 from press_monitor.screens.trace import LiveTrace
-from press_monitor.watch.types import AlarmView, Phase, Snapshot, from_json
+from press_monitor.watch.types import AlarmView, Phase, Snapshot, from_json, from_json_again
 
 __all__ = ["SILENCE_S", "Heartbeat", "Notice", "Place", "PressView", "Reader", "Source"]
 
@@ -192,6 +192,7 @@ class Source:
         self._own: set[str] = set()
         """Notices of what the dashboard does by itself, which no recorder answers."""
         self._over: set[str] = set()
+        self._told: dict[str, tuple[Json, Snapshot]] = {}
         """Cycles that were asked for and are no longer open: they have no live rows."""
         self._events_of = ""
         self._events: list[EventRow] = []
@@ -358,7 +359,7 @@ class Source:
             trace.extend(reader.rows(trace.start.cycle_id, trace.last_seq))
         told = state.snapshot or {}
         try:
-            snapshot = from_json(Snapshot, told) if "phase" in told else None
+            snapshot = self._snapshot(view.place.name, told) if "phase" in told else None
         except (KeyError, ValueError, TypeError) as error:
             raise ArchiveError(f"{view.place.name}: its state is of another version ({error})") from error
         about = told.get("recorder") or {}
@@ -372,6 +373,13 @@ class Source:
             about=about,
             version=view.version + 1,
         )
+
+    def _snapshot(self, press: str, told: Json) -> Snapshot:
+        """Of most members a reader gives the very objects that it gave a second before."""
+        before = self._told.get(press)
+        snapshot = from_json(Snapshot, told) if before is None else from_json_again(Snapshot, told, *before)
+        self._told[press] = told, snapshot
+        return snapshot
 
     def _hear(self) -> bool:
         """Age the heartbeat; True when silence begins or ends, and once a second while it lasts."""

@@ -40,6 +40,7 @@ __all__ = [
     "StackView",
     "Verdict",
     "from_json",
+    "from_json_again",
     "shallow_json",
     "to_json",
 ]
@@ -438,6 +439,18 @@ def from_json(kind: type[T], data: Json) -> T:
     read = _reader(spec)
     made: T = data if read is None else read(data)
     return made
+
+
+def from_json_again(kind: type[T], data: Json, before: Json, made: T) -> T:
+    """`from_json`, but members that are the very objects of `before`, of which `made` was read, are taken from it."""
+    spec: Any = kind
+    told = {}
+    for name, read in _fields(spec):
+        if name in data:
+            value = data[name]
+            same = read and name in before and before[name] is value
+            told[name] = getattr(made, name) if same else read(value) if read else value
+    return kind(**told)
 
 
 @cache

@@ -5,7 +5,9 @@ from dataclasses import replace
 import pytest
 
 from press_monitor.archive import Archive, CycleStart
+from press_monitor.archive.types import JsonText
 from press_monitor.readings.types import Role
+from press_monitor.recorder.states import States
 from press_monitor.screens.source import Place, Source
 from press_monitor.watch.types import Phase, to_json
 from tests.screens.conftest import make_dashboard, screen_lines
@@ -58,6 +60,30 @@ def test_a_dashboard_waits_for_an_archive_then_follows_it(path, tmp_path):
         trace = source.presses[0].trace
         assert len(trace) == len(press.rows)
         assert trace.column(Role.OUTER_MAT)[-1] == pytest.approx(degC(press.rows[-1][2][1] / 10))
+    source.close()
+
+
+def test_a_state_kept_in_two_parts_is_followed_and_what_stands_is_not_made_again(path, writer):
+    press, states = four_presses()[0], States()
+    begin(writer, press)
+    source = Source.at(path, [Place("P1", "North")])
+    source.poll()
+    seen, shot = [], press.snapshot
+    for second in range(1, 4):
+        stacks = shot.stacks if second < 3 else (replace(shot.stacks[0], deepest_mm=1.0), *shot.stacks[1:])
+        shot = replace(shot, t=shot.t + 1, bag_Pa=2e5 + second, stacks=stacks)
+        writer.put_state("P1", CYCLE, NOW + second, *states.texts(shot, {"horn": "none"}, {"anchor": second}))
+        assert source.poll()
+        view = source.presses[0]
+        assert (view.snapshot, view.about) == (shot, {"horn": "none", "anchor": second})
+        seen.append(view.snapshot)
+    assert seen[1].stacks is seen[0].stacks and seen[2].stacks is not seen[1].stacks
+    writer.put_state("P1", CYCLE, NOW + 9, JsonText('{"t": "x"}'), JsonText('{"phase": "no such"}'))
+    source.poll()
+    assert "another version" in source.trouble and source.presses[0].snapshot == shot
+    writer.put_state("P1", CYCLE, NOW + 10, *states.texts(press.snapshot, {}, {}))
+    source.poll()
+    assert not source.trouble and source.presses[0].snapshot == press.snapshot
     source.close()
 
 
