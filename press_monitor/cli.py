@@ -89,6 +89,9 @@ def _has_terminal() -> bool:
 
 def _dashboard(ctx: click.Context, shop_file: Path, archive: Path) -> None:
     """Start a recorder where none runs, then show the floor. The recorder goes on when the dashboard is closed."""
+    from press_monitor.screens.settle import begin_quietly
+
+    begin_quietly()
     from press_monitor.shop import load_shop
 
     shop = load_shop(shop_file)
@@ -96,8 +99,7 @@ def _dashboard(ctx: click.Context, shop_file: Path, archive: Path) -> None:
         say("press-monitor: the dashboard needs a terminal; without one: press-monitor recorder")
         ctx.exit(REFUSED)
     from press_monitor.paths import locations
-    from press_monitor.recorder.launch import LaunchError, recorder_command, start_detached
-    from press_monitor.recorder.service import holder_of
+    from press_monitor.recorder.launch import LaunchError, holder_of, recorder_command, start_detached
     from press_monitor.screens.app import run_dashboard
 
     def restart() -> str | None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
 
 from tests.benchmarks import __main__ as benchmarks
-from tests.benchmarks import dashboard_memory, growth, latency, packing, recorder, startup, thermocouple
+from tests.benchmarks import dashboard_memory, first_frame, growth, latency, packing, recorder, startup, thermocouple
 
 AGES = (30, 60)
 
@@ -38,6 +39,11 @@ def test_readings_and_answers_are_waited_for() -> None:
     figures = latency.run(presses=2, seconds=3.0, commands=3)
     complete(figures, "reading to screen, p99 s", "command to answer, p99 s", "of the limits")
     assert float(figures["reading to screen, p99 s"]) < 50.0, "a reading is known by its own second"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a pseudo-terminal is wanted")
+def test_the_first_frame_is_waited_for() -> None:
+    complete(first_frame.run(rounds=1), "dashboard, ms", "minimal app, ms", "over the minimal app")
 
 
 def test_growth_is_fitted() -> None:

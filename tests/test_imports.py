@@ -92,3 +92,28 @@ def test_the_recorder_loads_no_screen_no_page_and_no_protocol_it_has_no_instrume
     ran = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True)
     loaded = set(json.loads(ran.stdout))
     assert "sqlite3" in loaded and not loaded & LARGE
+
+
+def test_the_floor_waits_for_nothing_that_it_does_not_show(tmp_path: Path) -> None:
+    code = f"""
+import json, sys
+from pathlib import Path
+from unittest.mock import patch
+import press_monitor.cli
+from press_monitor.recorder import launch
+from press_monitor.screens import app
+with (
+    patch.object(press_monitor.cli, "_has_terminal", lambda: True),
+    patch.object(launch, "start_detached", lambda *_: 1),
+    patch.object(app.Dashboard, "run", lambda self: None),
+):
+    press_monitor.cli.cli(["--shop", {str(LOGS / "shop.toml")!r}, "--archive", {str(tmp_path / "no.sqlite")!r}],
+                          standalone_mode=False)
+print(json.dumps(sorted(sys.modules)))
+"""
+    ran = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True)
+    loaded = set(json.loads(ran.stdout.splitlines()[-1]))
+    assert {"textual", "press_monitor.screens.floor.screen"} <= loaded
+    late = {"serial", "press_monitor.setup.steps", "press_monitor.archive.search", "press_monitor.archive.stores"}
+    late |= {"press_monitor.recorder.recorder", "press_monitor.cure.walls", "press_monitor.screens.press.screen"}
+    assert not loaded & (late | (LARGE - {"textual", "rich"}))

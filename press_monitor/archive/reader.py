@@ -11,12 +11,9 @@ from typing import TYPE_CHECKING, Unpack
 
 from press_monitor.archive.commands import answer_in
 from press_monitor.archive.connect import connect_reader, reads
-from press_monitor.archive.derived import row_of
 from press_monitor.archive.keys import fingerprint
 from press_monitor.archive.ledger import CURE_RECORD, GENESIS, entry_of
 from press_monitor.archive.live import cycle_number, cycle_start, last_seq, live_rows, sealed_as
-from press_monitor.archive.search import FilterArgs, Filters, count_query, records_query
-from press_monitor.archive.stores import Stores, read_stores
 from press_monitor.archive.types import (
     ArchiveError,
     CertificateRecord,
@@ -33,7 +30,10 @@ from press_monitor.archive.types import (
     inflated,
 )
 
+# What a floor does not ask is loaded by what asks it: the searches, Stores, and the traces with numpy.
 if TYPE_CHECKING:
+    from press_monitor.archive.search import FilterArgs
+    from press_monitor.archive.stores import Stores
     from press_monitor.archive.trace import Trace
 
 __all__ = ["ArchiveReader"]
@@ -174,12 +174,17 @@ class ArchiveReader:
 
         `before`: only numbers below it, for paging with `limit`.
         """
+        from press_monitor.archive.derived import row_of
+        from press_monitor.archive.search import Filters, records_query
+
         query = records_query(Filters(**filters), limit=limit, before=before)
         return () if query is None else tuple(row_of(row) for row in self._db.execute(*query))
 
     @reads
     def count(self, **filters: Unpack[FilterArgs]) -> int:
         """How many cure records `records` would give without a limit."""
+        from press_monitor.archive.search import Filters, count_query
+
         query = count_query(Filters(**filters))
         return 0 if query is None else int(self._db.execute(*query).fetchone()[0])
 
@@ -204,6 +209,8 @@ class ArchiveReader:
     @reads
     def stores(self) -> Stores:
         """Lots, bags, mats and probes, with the cures each has done."""
+        from press_monitor.archive.stores import read_stores
+
         return read_stores(self._db)
 
     @reads
@@ -242,7 +249,7 @@ class ArchiveReader:
         body, data = row
         if data is None or hashlib.sha256(data).hexdigest() != json.loads(body)["trace"]["sha256"]:
             raise ArchiveError(f"the readings of certificate {number} are not those that were sealed; run verify")
-        from press_monitor.archive.trace import unpack  # with numpy, which few who read want
+        from press_monitor.archive.trace import unpack
 
         return unpack(data)
 

@@ -19,7 +19,7 @@ from press_monitor.archive.types import Json, RecorderRow
 from press_monitor.paths import locations
 from press_monitor.recorder.alarm_path import HORN_TESTED, PHONE_TESTED, last_tests
 from press_monitor.recorder.awake import ChildInhibitor, usual_inhibitor
-from press_monitor.recorder.service import holder_of
+from press_monitor.recorder.launch import holder_of
 from press_monitor.setup import checks
 from press_monitor.setup.findings import Finding, fine, note, problem
 from press_monitor.setup.listening import listen_to_press

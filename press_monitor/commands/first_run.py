@@ -92,7 +92,7 @@ def _facts(path: Path, archive: Path, say: Callable[[str], None] = say) -> Facts
 
 
 def _recording(archive: Path) -> bool:
-    from press_monitor.recorder.service import holder_of
+    from press_monitor.recorder.launch import holder_of
 
     return holder_of(archive) is not None
 

@@ -18,10 +18,11 @@ from press_monitor.cure.compound import CureError
 from press_monitor.cure.conduction import DEFAULT_NODES
 from press_monitor.cure.kinetics import Array, exponent_of, step_mean
 from press_monitor.cure.layers import Repair
+from press_monitor.cure.limits import Limits
 from press_monitor.cure.packing import packed, unpacked
 from press_monitor.cure.points import Tracks
 from press_monitor.cure.pressing import Pressing
-from press_monitor.cure.walls import Contact, Face, Limits, Temperatures, walls_of
+from press_monitor.cure.walls import Contact, Face, Temperatures, walls_of
 
 __all__ = ["LONGEST_STEP_S", "Carried"]
 

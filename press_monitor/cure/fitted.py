@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from press_monitor.cure.compound import CureError
 from press_monitor.cure.layers import CASING_CONDUCTIVITY, CASING_DENSITY, CASING_HEAT_CAPACITY, Layer, Repair
-from press_monitor.cure.walls import Limits
+from press_monitor.cure.limits import Limits
 
 __all__ = ["LEAST_SPREAD", "PERFECT", "FittedRepair", "Found", "ShopFit", "with_fits"]
 

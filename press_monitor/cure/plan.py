@@ -16,9 +16,10 @@ from press_monitor.cure.compound import CureError
 from press_monitor.cure.forecast import COOLING_S, HORIZON_S, Held
 from press_monitor.cure.kinetics import Array
 from press_monitor.cure.layers import FaceKind, Repair, Stack
+from press_monitor.cure.limits import Limits
 from press_monitor.cure.results import CurePointSI
 from press_monitor.cure.section import Section
-from press_monitor.cure.walls import Face, Limits
+from press_monitor.cure.walls import Face
 from press_monitor.quantities import UnitSystem
 
 __all__ = ["MapRow", "Plan", "Stepped", "plan"]

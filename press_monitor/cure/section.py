@@ -24,9 +24,10 @@ from press_monitor.cure.forecast import (
     growing_times,
 )
 from press_monitor.cure.kinetics import Array
+from press_monitor.cure.limits import Limits
 from press_monitor.cure.points import Tracks
 from press_monitor.cure.results import CurePointSI, LayerBounds, StackProfile
-from press_monitor.cure.walls import Face, Limits, Temperatures
+from press_monitor.cure.walls import Face, Temperatures
 
 __all__ = ["CurePointSI", "Face", "LayerBounds", "Limits", "Section", "StackProfile"]
 

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 from functools import lru_cache
-from itertools import product
 
 import numpy as np
 
@@ -15,9 +14,10 @@ from press_monitor.cure.compound import CureError
 from press_monitor.cure.conduction import DEFAULT_NODES, Basis, Mesh, Steps, decompose, mesh_of, steps_of
 from press_monitor.cure.kinetics import Array
 from press_monitor.cure.layers import Stack
+from press_monitor.cure.limits import Limits
 from press_monitor.cure.points import Points, points_of
 
-__all__ = ["FAST_LOSS", "SHOP_AIR", "Contact", "Face", "Limits", "Temperatures", "Walls", "walls_of"]
+__all__ = ["FAST_LOSS", "SHOP_AIR", "Contact", "Face", "Temperatures", "Walls", "walls_of"]
 
 SHOP_AIR = 10.0
 """W/m2/K from a bare face to still shop air, convection and radiation together."""
@@ -61,41 +61,6 @@ class Face:
     def fast_loss(cls, ambient_degC: float) -> Face:
         """Cooling faster than it will (h 25)."""
         return cls(Contact.FAST_LOSS, ambient_degC)
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """How far the figures may be off: the edges of the band are the extremes over all corners of these.
-
-    Attributes:
-        activation_energy: J/mol, as differences from the compound's own: with 100 kJ/mol the default is 80 to 120.
-        diffusivity: factors; taken on the conductivity, the least well known of the three it is made of.
-        thickness: factors on every layer.
-        contact: factors on the repair's contact conductance, where it has one.
-    """
-
-    activation_energy: tuple[float, float] = (-20_000.0, 20_000.0)
-    diffusivity: tuple[float, float] = (0.85, 1.15)
-    thickness: tuple[float, float] = (0.95, 1.05)
-    contact: tuple[float, float] = (1.0, 1.0)
-
-    def __post_init__(self) -> None:
-        if not self.activation_energy[0] <= 0.0 <= self.activation_energy[1]:
-            raise CureError("limits: activation_energy must reach from a difference below to one above the compound's")
-        factors = (("diffusivity", self.diffusivity), ("thickness", self.thickness), ("contact", self.contact))
-        for what, (low, high) in factors:
-            if not 0.0 < low <= 1.0 <= high:
-                raise CureError(f"limits: {what} must reach from a factor below one to a factor above one")
-
-    @property
-    def thermal_corners(self) -> tuple[tuple[float, float, float], ...]:
-        """(diffusivity, thickness, contact) factors of the four thermal corners.
-
-        A poor contact goes with a low diffusivity and a good one with a high one: what lies between is no extreme.
-        """
-        return tuple(
-            (a, d, c) for (a, c), d in product(zip(self.diffusivity, self.contact, strict=True), self.thickness)
-        )
 
 
 class Walls:

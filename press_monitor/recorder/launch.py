@@ -1,4 +1,4 @@
-"""Starting a recorder that outlives who starts it: a dashboard closed, killed, or its terminal gone."""
+"""Who records; and starting a recorder that outlives who starts it: a dashboard closed or killed, its terminal gone."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from press_monitor.archive import ArchiveError, ArchiveReader
+from press_monitor.archive import ArchiveError, ArchiveLocked, ArchiveReader
+from press_monitor.archive.lock import WriterLock
 
-__all__ = ["LaunchError", "recorder_command", "start_detached"]
+__all__ = ["LaunchError", "holder_of", "recorder_command", "start_detached"]
 
 STARTS_WITHIN_S = 10.0
 _TAIL_LINES = 3
@@ -54,6 +55,17 @@ def start_detached(
             break
         pause(0.05)
     raise LaunchError(f"the recorder did not start{_tail(log)}")
+
+
+def holder_of(archive: Path) -> ArchiveLocked | None:
+    """Who holds the archive for writing; None where nobody does."""
+    if not archive.exists():
+        return None
+    try:
+        WriterLock(archive, "a look", "").release()
+    except ArchiveLocked as locked:
+        return locked
+    return None
 
 
 def _spawn(command: Sequence[str], log: int) -> subprocess.Popen[bytes]:

@@ -14,13 +14,13 @@ from pathlib import Path
 
 from press_monitor.archive import ArchiveError, ArchiveLocked, new_command, send_command
 from press_monitor.archive.ballast import BALLAST_BYTES
-from press_monitor.archive.lock import WriterLock
 from press_monitor.certificate.letters import tame
 from press_monitor.recorder.clock import ShopClock
+from press_monitor.recorder.launch import holder_of
 from press_monitor.recorder.recorder import Recorder
 from press_monitor.shop import load_shop
 
-__all__ = ["holder_of", "log_line", "run_recorder", "serve", "stop_recorder"]
+__all__ = ["log_line", "run_recorder", "serve", "stop_recorder"]
 
 STOP_WITHIN_S = 10.0
 
@@ -108,17 +108,6 @@ def _words_of_holder(locked: ArchiveLocked) -> str:
     pid = f" (process {locked.pid}" if locked.pid is not None else ""
     version = f", version {locked.version}" if locked.version else ""
     return f"{who}{pid}{version}{')' if pid else ''}"
-
-
-def holder_of(archive: Path) -> ArchiveLocked | None:
-    """Who holds the archive for writing; None where nobody does."""
-    if not archive.exists():
-        return None
-    try:
-        WriterLock(archive, "a look", "").release()
-    except ArchiveLocked as locked:
-        return locked
-    return None
 
 
 def stop_recorder(

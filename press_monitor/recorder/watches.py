@@ -10,7 +10,7 @@ from press_monitor import __version__
 from press_monitor.archive import CycleStart, Json, record_body
 from press_monitor.archive.stores import NO_STORES, Stores, UseRefused, with_overrides
 from press_monitor.archive.ticket import read_ticket
-from press_monitor.cure.walls import Limits
+from press_monitor.cure.limits import Limits
 from press_monitor.quantities import UnitSystem
 from press_monitor.readings.setup import ChannelSetup
 from press_monitor.readings.types import Role, role_of

@@ -52,7 +52,7 @@ class Dashboard(Openings):
     """All screens over one archive."""
 
     TITLE = "press-monitor"
-    CSS_PATH = "app.tcss"
+    CSS_PATH: ClassVar = ["app.tcss", "floor/floor.tcss"]  # the floor's here, or all would be read twice before it
     ENABLE_COMMAND_PALETTE = True
     BINDINGS: ClassVar[list[BindingType]] = [
         *(Binding(str(n), f"digit({n})", show=False) for n in range(10)),

@@ -12,7 +12,7 @@ from __future__ import annotations
 import gc
 import importlib
 
-__all__ = ["LOADED_AHEAD", "load_ahead", "settle", "sweep"]
+__all__ = ["LOADED_AHEAD", "begin_quietly", "load_ahead", "settle", "sweep"]
 
 LOADED_AHEAD = (
     "press_monitor.screens.press.screen",
@@ -42,12 +42,18 @@ def load_ahead() -> None:
             continue
 
 
+def begin_quietly() -> None:
+    """Until `settle` nothing is searched for: of what a start makes a hundred thousand times, nothing can go yet."""
+    gc.disable()
+
+
 def settle() -> None:
     """Take all that lives now out of the search for cycles. It costs nothing.
 
     A dashboard does so at its beginning and again once all is loaded; tests, which begin hundreds, do not.
     """
     gc.freeze()
+    gc.enable()
 
 
 def sweep() -> None:

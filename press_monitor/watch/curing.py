@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from press_monitor.cure.forecast import CureForecast
 from press_monitor.cure.layers import FaceKind, Repair
+from press_monitor.cure.limits import Limits
 from press_monitor.cure.section import CurePointSI, Section
 from press_monitor.cure.walls import Face as Boundary
-from press_monitor.cure.walls import Limits
 from press_monitor.watch.advice import Stage
 from press_monitor.watch.faces import HOLD_ON, Face
 from press_monitor.watch.types import Json, from_json, to_json

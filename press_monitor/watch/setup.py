@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from press_monitor.cure.layers import FaceKind, Repair
-from press_monitor.cure.walls import Limits
+from press_monitor.cure.limits import Limits
 from press_monitor.quantities import UnitSystem
 from press_monitor.watch.kinds import AlarmKind
 from press_monitor.watch.recipe import Recipe

@@ -14,8 +14,7 @@ import time
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from textual.app import App, ComposeResult
-from textual.widgets import Label
+from textual.app import App
 
 from press_monitor.archive.types import CycleStart
 from press_monitor.archive.writer import Archive
@@ -23,10 +22,10 @@ from press_monitor.quantities import PSI, UnitSystem
 from press_monitor.recorder.states import SLOW_EVERY_S, States
 from press_monitor.screens.source import Place
 from press_monitor.watch.types import Phase, Snapshot
+from tests.benchmarks._minimal import Minimal
 from tests.screens.fakes import CHANNELS, degC, rows, snapshot
 
 PRESSES = 16
-SIZE = (200, 50)
 AGES_MIN = (24, 31, 43, 53, 62, 75, 84, 97)
 _PARTS = 4
 """Commits a second: a recorder's ports answer at different moments, and it commits every quarter of a second."""
@@ -148,25 +147,7 @@ def dashboard(archive: Path) -> App[None]:
     return Dashboard(Source.at(archive, places), shop)
 
 
-class Minimal(App[None]):
-    """The least that could show as many presses: one label each, its text set once a second."""
-
-    def compose(self) -> ComposeResult:
-        """One label a press."""
-        for n in range(PRESSES):
-            yield Label(f"press {n + 1}", id=f"p{n}")
-
-    def on_mount(self) -> None:
-        """Begin."""
-        self.set_interval(1.0, self.tick)
-
-    def tick(self) -> None:
-        """New words everywhere."""
-        for n, label in enumerate(self.query(Label)):
-            label.update(f"press {n + 1} {time.monotonic():.1f}")
-
-
 if __name__ == "__main__":
     what, archive, out, warm, span, keys = sys.argv[1:]
-    shown = Minimal() if what == "minimal" else dashboard(Path(archive))
+    shown = Minimal(PRESSES) if what == "minimal" else dashboard(Path(archive))
     _measure(shown, Path(out), float(warm), float(span), keys)

@@ -11,7 +11,8 @@ import gc
 import tracemalloc
 from dataclasses import replace
 
-from tests.benchmarks._screens import PRESSES, Minimal
+from tests.benchmarks._minimal import Minimal
+from tests.benchmarks._screens import PRESSES
 from tests.screens.conftest import make_dashboard
 from tests.screens.fakes import FakeArchive, FakePress, many_presses, shop_of
 
@@ -85,7 +86,7 @@ async def _least() -> float:
     """MB that the peer holds once it has been drawn."""
     tracemalloc.start()
     try:
-        app = Minimal()
+        app = Minimal(PRESSES)
         async with app.run_test(size=(120, 36)) as pilot:
             app.tick()
             await pilot.pause()

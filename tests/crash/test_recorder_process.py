@@ -12,7 +12,8 @@ import pytest
 
 from press_monitor.archive.verify import verify
 from press_monitor.recorder.cycle import tick_of
-from press_monitor.recorder.service import holder_of, stop_recorder
+from press_monitor.recorder.launch import holder_of
+from press_monitor.recorder.service import stop_recorder
 from press_monitor.recorder.watches import setup_again
 from press_monitor.watch.cure_watch import CureWatch
 from press_monitor.watch.types import OperatorDid, Reported, from_json, to_json

@@ -6,7 +6,8 @@ from datetime import date
 
 import pytest
 
-from press_monitor.readings import Calibration, SignalError
+from press_monitor.readings import SignalError
+from press_monitor.readings.calibration import Calibration
 
 
 def test_gain_first_then_offset_in_the_channels_unit() -> None:

@@ -11,25 +11,19 @@ from hypothesis import strategies as st
 
 from drivers.base import Fault, Sample
 from press_monitor.quantities import QuantityError, to_si
-from press_monitor.readings import (
-    MISSING,
-    Calibration,
-    ChannelSetup,
-    Conditioner,
-    PressConditioner,
-    Quality,
-    SignalError,
-    default_decimals,
-    default_setup,
-    reading_of,
-)
+from press_monitor.readings import MISSING, Quality, SignalError
+from press_monitor.readings.calibration import Calibration
+from press_monitor.readings.conditioning import Conditioner, PressConditioner, reading_of
 from press_monitor.readings.setup import (
+    ChannelSetup,
     Conversion,
     Direct,
     LoopInput,
     Pt100Input,
     ThermocoupleInput,
     TwoPointInput,
+    default_decimals,
+    default_setup,
     possible_range,
 )
 from press_monitor.readings.thermocouple import thermocouple

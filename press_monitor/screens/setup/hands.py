@@ -5,12 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from press_monitor.setup.findings import Finding
-from press_monitor.setup.shopfile import write_checked
-from press_monitor.setup.steps import Facts
+if TYPE_CHECKING:
+    from press_monitor.setup.findings import Finding
+    from press_monitor.setup.steps import Facts
 
 __all__ = ["Hands"]
+
+
+def _write_checked(path: Path, text: str) -> None:
+    from press_monitor.setup.shopfile import write_checked  # with serial ports and more: the floor must not wait for it
+
+    write_checked(path, text)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,4 +37,4 @@ class Hands:
     facts: Callable[[], Facts]
     examine: Callable[[], Sequence[Finding]]
     recording: Callable[[], bool]
-    write: Callable[[Path, str], None] = write_checked
+    write: Callable[[Path, str], None] = _write_checked

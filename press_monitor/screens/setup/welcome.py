@@ -123,7 +123,7 @@ folder of its own: nothing of it comes into your records.""",
 class FirstRun(Dashboard):
     """The dashboard's screens without a shop. `chosen` says what is wanted next: ``start``, ``demo`` or nothing."""
 
-    CSS_PATH = "../app.tcss"
+    CSS_PATH: ClassVar = ["../app.tcss"]
 
     def __init__(self, archive: Path, hands: Hands) -> None:
         view = ShopView("No shop file yet", UnitSystem.named("us"), ())
