@@ -230,7 +230,7 @@ def records(
         found = reader.records(limit=limit, **read_filters(filters))
         places, failed = ([], 0) if folder is None else export_found(reader, found, folder, form, which, paper)
     if as_json:
-        from press_monitor.watch.types import to_json
+        from press_monitor.watch.plain import to_json
 
         put_json({"records": to_json(found), "files": None if folder is None else list(map(str, places))})
         ctx.exit(PROBLEM if failed else 0)

@@ -28,8 +28,8 @@ from press_monitor.audit.rejudge import (
 )
 from press_monitor.audit.where_used import OLD_ENOUGH_DAYS, Rate, suspects
 from press_monitor.shop import RepairFile, Shop
+from press_monitor.watch.plain import to_json
 from press_monitor.watch.setup import WatchSetup
-from press_monitor.watch.types import to_json
 
 __all__ = ["AttachReport", "ComebackReport", "JudgedAnew", "attach_ticket", "came_back", "judged_anew"]
 

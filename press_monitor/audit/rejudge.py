@@ -17,8 +17,9 @@ from press_monitor.readings import Role, Tick, role_of
 from press_monitor.readings.conditioning import reading_of
 from press_monitor.shop import Shop
 from press_monitor.watch.cure_watch import CureWatch, WatchSetup
+from press_monitor.watch.plain import from_json, to_json
 from press_monitor.watch.record import model_json
-from press_monitor.watch.types import Action, Event, OperatorDid, Report, Reported, from_json, to_json
+from press_monitor.watch.types import Action, Event, OperatorDid, Report, Reported
 
 __all__ = [
     "AuditError",

@@ -21,8 +21,9 @@ from press_monitor.readings import Reading, Role, Tick, role_of
 from press_monitor.readings.conditioning import reading_of
 from press_monitor.shop import RepairFile, Shop, ShopError, load_repair, load_shop
 from press_monitor.watch.cure_watch import CureWatch, WatchSetup
+from press_monitor.watch.plain import to_json
 from press_monitor.watch.record import model_json
-from press_monitor.watch.types import Event, RecordHole, to_json
+from press_monitor.watch.types import Event, RecordHole
 
 __all__ = ["Replay", "replay_log", "run_log", "setup_for_log", "ticks_of_log"]
 

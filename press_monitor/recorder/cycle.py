@@ -11,18 +11,8 @@ from press_monitor.archive.types import ChannelMeta, CycleStart, EventRow, Json,
 from press_monitor.readings.conditioning import reading_of
 from press_monitor.readings.types import Role, Tick, role_of
 from press_monitor.watch.outside import gap_report, port_report
-from press_monitor.watch.types import (
-    Action,
-    AlarmView,
-    Event,
-    OperatorDid,
-    PortView,
-    Report,
-    Reported,
-    Snapshot,
-    from_json,
-    to_json,
-)
+from press_monitor.watch.plain import from_json, to_json
+from press_monitor.watch.types import Action, AlarmView, Event, OperatorDid, PortView, Report, Reported, Snapshot
 
 __all__ = ["SAVE_EVERY_S", "Counts", "Cycle", "Watch", "tick_of"]
 

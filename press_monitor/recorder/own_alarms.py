@@ -15,7 +15,8 @@ from press_monitor.recorder.orders import Answer
 from press_monitor.watch.alarm_table import AlarmEvent
 from press_monitor.watch.alarms import AlarmBook, Condition
 from press_monitor.watch.kinds import KINDS, AlarmKind
-from press_monitor.watch.types import AlarmChanged, AlarmView, to_json
+from press_monitor.watch.plain import to_json
+from press_monitor.watch.types import AlarmChanged, AlarmView
 
 __all__ = ["PLACE", "OwnAlarms"]
 

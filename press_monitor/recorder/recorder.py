@@ -30,7 +30,8 @@ from press_monitor.recorder.watches import ShopWatches
 from press_monitor.recorder.writer import Job, Writer
 from press_monitor.shop import Shop
 from press_monitor.watch.kinds import kinds_with
-from press_monitor.watch.types import AlarmView, to_json
+from press_monitor.watch.plain import to_json
+from press_monitor.watch.types import AlarmView
 
 __all__ = ["DriverMaker", "Recorder"]
 

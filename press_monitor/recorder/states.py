@@ -9,7 +9,8 @@ from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from press_monitor.archive.types import Json, JsonText
-from press_monitor.watch.types import Snapshot, shallow_json
+from press_monitor.watch.plain import shallow_json
+from press_monitor.watch.types import Snapshot
 
 if TYPE_CHECKING:
     from press_monitor.recorder.cycle import Cycle

@@ -18,9 +18,10 @@ from press_monitor.recorder.cycle import Cycle, Watch
 from press_monitor.recorder.station import Fitted, Refused
 from press_monitor.shop import Press, RepairFile, Shop, ShopError, repair_from_text
 from press_monitor.watch.cure_watch import CureWatch, WatchSetup
+from press_monitor.watch.plain import from_json, to_json
 from press_monitor.watch.recipe import Recipe
 from press_monitor.watch.record import model_json
-from press_monitor.watch.types import FaceView, GateView, Phase, Snapshot, Verdict, from_json, to_json
+from press_monitor.watch.types import FaceView, GateView, Phase, Snapshot, Verdict
 
 __all__ = ["ShopWatches", "kept_setup", "setup_again"]
 

@@ -14,8 +14,9 @@ from press_monitor.screens.source import Place, PressView
 from press_monitor.screens.widgets.cells import plain
 from press_monitor.screens.widgets.palette import Tone
 from press_monitor.screens.words import PHASE_WORDS, kind_words, say_clock
+from press_monitor.watch.plain import from_json
 from press_monitor.watch.shopwide import shop_alarms
-from press_monitor.watch.types import AlarmState, AlarmView, FaceView, Phase, Priority, Snapshot, from_json
+from press_monitor.watch.types import AlarmState, AlarmView, FaceView, Phase, Priority, Snapshot
 
 __all__ = [
     "WEIGHT",

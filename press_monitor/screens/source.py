@@ -28,7 +28,8 @@ from press_monitor.archive.types import (
     RecorderRow,
 )
 from press_monitor.screens.trace import LiveTrace
-from press_monitor.watch.types import AlarmView, Phase, Snapshot, from_json, from_json_again
+from press_monitor.watch.plain import from_json, from_json_again
+from press_monitor.watch.types import AlarmView, Phase, Snapshot
 
 __all__ = ["SILENCE_S", "Heartbeat", "Notice", "Place", "PressView", "Reader", "Source"]
 

@@ -7,15 +7,8 @@ from dataclasses import dataclass, field, replace
 
 from press_monitor.watch.alarm_table import AlarmEvent, next_state
 from press_monitor.watch.kinds import ADOPTED_WITHIN, ADOPTING, ADOPTING_PAST, ANY, CAUSES, KINDS, AlarmKind
-from press_monitor.watch.types import (
-    AlarmChanged,
-    AlarmState,
-    AlarmView,
-    Json,
-    Priority,
-    from_json,
-    to_json,
-)
+from press_monitor.watch.plain import Json, from_json, to_json
+from press_monitor.watch.types import AlarmChanged, AlarmState, AlarmView, Priority
 
 __all__ = ["AlarmBook", "Condition"]
 

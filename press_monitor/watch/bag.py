@@ -12,8 +12,9 @@ from press_monitor.watch.alarms import Condition
 from press_monitor.watch.channels import Channel
 from press_monitor.watch.kinds import KINDS, AlarmKind
 from press_monitor.watch.leak import Cooling, Leak
+from press_monitor.watch.plain import Json, from_json, to_json
 from press_monitor.watch.recipe import BagSupply, Recipe
-from press_monitor.watch.types import Json, Phase, from_json, to_json
+from press_monitor.watch.types import Phase
 
 __all__ = ["Bag"]
 

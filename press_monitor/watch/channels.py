@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from press_monitor.readings import Quality, Reading, Role, role_of
 from press_monitor.readings.setup import possible_range
 from press_monitor.watch.history import History
-from press_monitor.watch.types import Json, from_json, to_json
+from press_monitor.watch.plain import Json, from_json, to_json
 
 __all__ = ["COARSE", "Channel"]
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from press_monitor.cure.section import CurePointSI, Section
-from press_monitor.watch.types import CurePoint, Json, LayerView, StackView
+from press_monitor.watch.plain import Json
+from press_monitor.watch.types import CurePoint, LayerView, StackView
 
 __all__ = ["cure_json", "cure_point", "stack_views"]
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from press_monitor.watch.judge import CureJudge
+from press_monitor.watch.plain import Json
 from press_monitor.watch.setup import WatchSetup
-from press_monitor.watch.types import Json, Snapshot
+from press_monitor.watch.types import Snapshot
 from press_monitor.watch.view import result_of, snapshot_of
 
 __all__ = ["CureWatch", "WatchSetup"]

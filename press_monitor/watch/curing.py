@@ -11,7 +11,7 @@ from press_monitor.cure.section import CurePointSI, Section
 from press_monitor.cure.walls import Face as Boundary
 from press_monitor.watch.advice import Stage
 from press_monitor.watch.faces import HOLD_ON, Face
-from press_monitor.watch.types import Json, from_json, to_json
+from press_monitor.watch.plain import Json, from_json, to_json
 
 __all__ = ["Curing"]
 

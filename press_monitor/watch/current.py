@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from press_monitor.readings import Role
 from press_monitor.watch.channels import Channel
 from press_monitor.watch.faces import Face
-from press_monitor.watch.types import Json, from_json, to_json
+from press_monitor.watch.plain import Json, from_json, to_json
 
 __all__ = ["MatCurrent"]
 

@@ -9,8 +9,8 @@ from itertools import pairwise
 
 from press_monitor.quantities import ZERO_CELSIUS
 from press_monitor.watch.channels import Channel
+from press_monitor.watch.plain import Json, from_json, to_json
 from press_monitor.watch.recipe import Recipe
-from press_monitor.watch.types import Json, from_json, to_json
 
 __all__ = ["HOLD_ON", "Face"]
 

@@ -23,7 +23,7 @@ from press_monitor.cure.kinetics import Array
 from press_monitor.cure.packing import packed, unpacked
 from press_monitor.quantities import PSI
 from press_monitor.watch.channels import Channel
-from press_monitor.watch.types import Json, from_json, to_json
+from press_monitor.watch.plain import Json, from_json, to_json
 
 __all__ = ["Gas", "noise_of"]
 

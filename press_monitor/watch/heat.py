@@ -10,8 +10,9 @@ from press_monitor.watch.alarms import Condition
 from press_monitor.watch.current import MatCurrent
 from press_monitor.watch.faces import Face
 from press_monitor.watch.kinds import KINDS, AlarmKind
+from press_monitor.watch.plain import Json, from_json, to_json
 from press_monitor.watch.recipe import Recipe
-from press_monitor.watch.types import Json, Phase, from_json, to_json
+from press_monitor.watch.types import Phase
 
 __all__ = ["FALLING", "Heat"]
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 from operator import mul
 
 from press_monitor.cure.packing import packed_list, unpacked
-from press_monitor.watch.types import Json
+from press_monitor.watch.plain import Json
 
 __all__ = ["History"]
 

@@ -12,7 +12,8 @@ from press_monitor.watch.channels import Channel
 from press_monitor.watch.doubts import watch_crossing, watch_jumps, watch_lifting, watch_stillness
 from press_monitor.watch.faces import HOLD_ON, Face
 from press_monitor.watch.kinds import KINDS, AlarmKind
-from press_monitor.watch.types import Json, RecordHole, from_json, to_json
+from press_monitor.watch.plain import Json, from_json, to_json
+from press_monitor.watch.types import RecordHole
 
 __all__ = ["Instruments"]
 

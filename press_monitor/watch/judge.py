@@ -22,19 +22,10 @@ from press_monitor.watch.instruments import Instruments
 from press_monitor.watch.kinds import kinds_with
 from press_monitor.watch.outside import GAP, Outside
 from press_monitor.watch.phases import Phases
+from press_monitor.watch.plain import Json, from_json, to_json
 from press_monitor.watch.ram import Ram
 from press_monitor.watch.setup import WatchSetup, energy_of, is_mat
-from press_monitor.watch.types import (
-    Action,
-    ActionKind,
-    Event,
-    Json,
-    OperatorDid,
-    Phase,
-    Report,
-    from_json,
-    to_json,
-)
+from press_monitor.watch.types import Action, ActionKind, Event, OperatorDid, Phase, Report
 
 __all__ = ["CureJudge"]
 

@@ -18,7 +18,7 @@ from press_monitor.quantities import ATMOSPHERE, PSI
 from press_monitor.watch.channels import COARSE, Channel
 from press_monitor.watch.gas import Gas, noise_of
 from press_monitor.watch.history import History
-from press_monitor.watch.types import Json, from_json, to_json
+from press_monitor.watch.plain import Json, from_json, to_json
 
 __all__ = ["Cooling", "Leak"]
 

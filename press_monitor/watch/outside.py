@@ -9,7 +9,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from press_monitor.watch.alarms import Condition
-from press_monitor.watch.types import Json, PortView, RecordHole, Report, Reported, from_json, to_json
+from press_monitor.watch.plain import Json, from_json, to_json
+from press_monitor.watch.types import PortView, RecordHole, Report, Reported
 
 __all__ = ["GAP", "PORT", "Outside", "gap_report", "look_at", "port_report"]
 

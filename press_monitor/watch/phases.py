@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from press_monitor.watch.faces import SLACK, Face
+from press_monitor.watch.plain import Json, from_json, to_json
 from press_monitor.watch.recipe import Recipe
-from press_monitor.watch.types import Json, Phase, PhaseChanged, PhaseSpan, from_json, to_json
+from press_monitor.watch.types import Phase, PhaseChanged, PhaseSpan
 
 __all__ = ["Phases"]
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from press_monitor.watch.advice import Stage, Words
 from press_monitor.watch.alarms import Condition
 from press_monitor.watch.channels import Channel
-from press_monitor.watch.types import Json, Phase, from_json, to_json
+from press_monitor.watch.plain import Json, from_json, to_json
+from press_monitor.watch.types import Phase
 
 __all__ = ["Ram"]
 

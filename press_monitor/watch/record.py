@@ -7,7 +7,7 @@ from dataclasses import asdict
 from press_monitor.cure.conduction import DEFAULT_NODES
 from press_monitor.cure.section import Limits
 from press_monitor.cure.walls import FAST_LOSS, SHOP_AIR
-from press_monitor.watch.types import Json
+from press_monitor.watch.plain import Json
 
 __all__ = ["MODEL_VERSION", "model_json"]
 

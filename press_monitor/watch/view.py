@@ -10,18 +10,9 @@ from press_monitor.watch.cure_facts import cure_json, cure_point, stack_views
 from press_monitor.watch.faces import Face
 from press_monitor.watch.judge import CureJudge
 from press_monitor.watch.outlook import outlook
+from press_monitor.watch.plain import Json
 from press_monitor.watch.setup import is_mat
-from press_monitor.watch.types import (
-    AlarmView,
-    CurePoint,
-    FaceView,
-    ForecastView,
-    GateView,
-    Json,
-    Phase,
-    PhaseSpan,
-    Snapshot,
-)
+from press_monitor.watch.types import AlarmView, CurePoint, FaceView, ForecastView, GateView, Phase, PhaseSpan, Snapshot
 from press_monitor.watch.verdict import Evidence, judge
 
 __all__ = ["result_of", "snapshot_of"]

@@ -13,8 +13,9 @@ from press_monitor.readings import Tick
 from press_monitor.readings.conditioning import reading_of
 from press_monitor.shop import RepairFile, Shop, load_repair, load_shop
 from press_monitor.watch.cure_watch import CureWatch, WatchSetup
+from press_monitor.watch.plain import to_json
 from press_monitor.watch.record import model_json
-from press_monitor.watch.types import Action, ActionKind, OperatorDid, to_json
+from press_monitor.watch.types import Action, ActionKind, OperatorDid
 from tests.archive.helpers import NOON
 from tests.shopfiles import write_job
 

@@ -18,7 +18,7 @@ from press_monitor.audit import comebacks
 from press_monitor.audit.comebacks import attach_ticket, came_back, judged_anew
 from press_monitor.audit.comparison import ENOUGH, compare
 from press_monitor.audit.rejudge import AuditError, changes, judge_again, model_changes, setup_of, todays
-from press_monitor.watch.types import to_json
+from press_monitor.watch.plain import to_json
 from tests.archive.fixtures.make import FOLDER as FIXTURES
 from tests.archive.fixtures.make import write_key
 from tests.archive.helpers import NOON, body, new_start

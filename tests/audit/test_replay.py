@@ -18,7 +18,8 @@ from press_monitor.audit.replay import replay_log, run_log, seal_replay, setup_f
 from press_monitor.paths import HOME_VARIABLE
 from press_monitor.shop import ShopError, load_repair
 from press_monitor.watch.cure_watch import WatchSetup
-from press_monitor.watch.types import AlarmChanged, PhaseChanged, RecordHole, from_json
+from press_monitor.watch.plain import from_json
+from press_monitor.watch.types import AlarmChanged, PhaseChanged, RecordHole
 from tests.audit.logs import FOLDER, NAMES, judged, log_of, setup_of, shop, story
 
 TOP = {

@@ -17,8 +17,8 @@ from drivers.log import Column, format_log, read_log
 from press_monitor.audit.replay import run_log, setup_for_log
 from press_monitor.cure.fitted import PERFECT
 from press_monitor.shop import load_repair, load_shop
+from press_monitor.watch.plain import from_json, to_json
 from press_monitor.watch.setup import WatchSetup
-from press_monitor.watch.types import from_json, to_json
 from tests.cure.test_fit import BELIEVED, simulated
 from tests.shopfiles import write_job
 from tests.test_cli_audit import refused, run, strict

@@ -13,8 +13,8 @@ from press_monitor.archive.trace import Trace
 from press_monitor.archive.types import CertificateRecord, ChannelMeta, CycleStart, LedgerEntry, LiveRow
 from press_monitor.cure.compound import Compound
 from press_monitor.cure.layers import Layer, Repair, Stack
+from press_monitor.watch.plain import to_json
 from press_monitor.watch.recipe import Recipe
-from press_monitor.watch.types import to_json
 
 GUM = Compound("section-gum", 150.0, 150.0, 360.0, 720.0, 100_000.0, 0.35, 5400.0)
 REPAIR = Repair(

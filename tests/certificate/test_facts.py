@@ -16,7 +16,7 @@ from press_monitor.certificate.model import Pair, Words
 from press_monitor.certificate.parts import units_of
 from press_monitor.certificate.text import WIDTH, render
 from press_monitor.quantities import UnitSystem
-from press_monitor.watch.types import to_json
+from press_monitor.watch.plain import to_json
 from tests.certificate.samples import PROFILES, WATCHED_LIVE, entry, record, result
 
 

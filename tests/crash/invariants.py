@@ -21,7 +21,8 @@ from press_monitor.recorder.cycle import Cycle, tick_of
 from press_monitor.recorder.watches import setup_again
 from press_monitor.watch import types as watch_types
 from press_monitor.watch.cure_watch import CureWatch
-from press_monitor.watch.types import OperatorDid, from_json, to_json
+from press_monitor.watch.plain import from_json, to_json
+from press_monitor.watch.types import OperatorDid
 from tests.crash import world
 from tests.crash.launcher import Place
 

@@ -16,7 +16,8 @@ from press_monitor.recorder.launch import holder_of
 from press_monitor.recorder.service import stop_recorder
 from press_monitor.recorder.watches import setup_again
 from press_monitor.watch.cure_watch import CureWatch
-from press_monitor.watch.types import OperatorDid, Reported, from_json, to_json
+from press_monitor.watch.plain import from_json, to_json
+from press_monitor.watch.types import OperatorDid, Reported
 from tests.crash.processes import ROOT, SHOP, START, Folder, Instrument, curve, kill, until
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals and signals are POSIX's")

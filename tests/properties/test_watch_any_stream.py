@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from press_monitor.readings import MISSING, Quality, Reading, Tick
 from press_monitor.watch.cure_watch import CureWatch
-from press_monitor.watch.types import Action, ActionKind, AlarmState, Phase, Snapshot, Verdict, from_json, to_json
+from press_monitor.watch.plain import from_json, to_json
+from press_monitor.watch.types import Action, ActionKind, AlarmState, Phase, Snapshot, Verdict
 from tests.watch.bench import RECIPE, SETUP, THIN, feed, ramp, reading, replace
 
 SHORT = replace(

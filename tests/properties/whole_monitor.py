@@ -25,7 +25,8 @@ from press_monitor.audit.rejudge import judge_again
 from press_monitor.recorder.cycle import Cycle
 from press_monitor.recorder.watches import setup_again
 from press_monitor.watch.cure_watch import CureWatch
-from press_monitor.watch.types import AlarmState, AlarmView, to_json
+from press_monitor.watch.plain import to_json
+from press_monitor.watch.types import AlarmState, AlarmView
 from tests.properties.monitor import FULL, HOT, PRESSES, START, TICKET, Killed, Monitor, Truth
 
 S = AlarmState
@@ -478,7 +479,7 @@ class WholeMonitor(RuleBasedStateMachine):
 
 
 def _view(told: Any) -> AlarmView:
-    from press_monitor.watch.types import from_json
+    from press_monitor.watch.plain import from_json
 
     return from_json(AlarmView, told)
 

@@ -7,7 +7,8 @@ import pytest
 from press_monitor.archive import new_command
 from press_monitor.recorder.clock import ClockNote
 from press_monitor.recorder.own_alarms import OwnAlarms
-from press_monitor.watch.types import AlarmState, AlarmView, Priority, from_json
+from press_monitor.watch.plain import from_json
+from press_monitor.watch.types import AlarmState, AlarmView, Priority
 
 NOW = 1_700_000_000.0
 FULL = "database or disk is full"

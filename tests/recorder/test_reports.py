@@ -13,7 +13,8 @@ from press_monitor.recorder.clock import ClockNote
 from press_monitor.recorder.cycle import Cycle, tick_of
 from press_monitor.recorder.own_alarms import OwnAlarms
 from press_monitor.recorder.port import Port, PortState, PortStatus, Talk
-from press_monitor.watch.types import PortView, Reported, from_json, to_json
+from press_monitor.watch.plain import from_json, to_json
+from press_monitor.watch.types import PortView, Reported
 from tests.recorder.fakes import FakeTime, ScriptedDriver, good
 from tests.recorder.shops import THIN, Bench, frames
 

@@ -12,7 +12,8 @@ from press_monitor.recorder.clock import ShopClock
 from press_monitor.recorder.cycle import Cycle, tick_of
 from press_monitor.recorder.orders import obey
 from press_monitor.recorder.resume import resume
-from press_monitor.watch.types import OperatorDid, from_json, to_json
+from press_monitor.watch.plain import from_json, to_json
+from press_monitor.watch.types import OperatorDid
 from tests.recorder.shops import THIN, Bench, frames
 
 FAULTS = [{"kind": "leak", "at_min": 8, "rate_psi_min": 4.0}, {"kind": "open-probe", "at_min": 10, "for_min": 1}]

@@ -16,7 +16,8 @@ from press_monitor.recorder.cycle import Cycle
 from press_monitor.recorder.states import SLOW_EVERY_S, States
 from press_monitor.shop import load_repair, load_shop
 from press_monitor.watch.cure_watch import CureWatch
-from press_monitor.watch.types import FaceView, Snapshot, to_json
+from press_monitor.watch.plain import to_json
+from press_monitor.watch.types import FaceView, Snapshot
 
 LOGS = Path(__file__).parents[2] / "simulated_logs"
 SLOW = {"bag_trend_Pa_min", "outlook", "reasons", "verdict"}

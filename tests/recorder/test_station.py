@@ -11,7 +11,8 @@ from press_monitor.archive import new_command
 from press_monitor.quantities import to_si
 from press_monitor.recorder.clock import ClockNote
 from press_monitor.recorder.orders import obey
-from press_monitor.watch.types import Snapshot, from_json
+from press_monitor.watch.plain import from_json
+from press_monitor.watch.types import Snapshot
 from tests.recorder.shops import THIN, Bench, frames
 
 

@@ -20,6 +20,7 @@ from press_monitor.archive.types import (
 )
 from press_monitor.quantities import PSI, to_si
 from press_monitor.screens.source import Place, Source
+from press_monitor.watch.plain import to_json
 from press_monitor.watch.types import (
     AlarmState,
     AlarmView,
@@ -34,7 +35,6 @@ from press_monitor.watch.types import (
     Snapshot,
     StackView,
     Verdict,
-    to_json,
 )
 
 NOW = 1_750_000_260.0  # 2025-06-15 15:11:00 UTC

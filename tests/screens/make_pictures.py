@@ -18,7 +18,7 @@ from press_monitor.recorder.scenarios import INTERVAL_S, driver_options, opening
 from press_monitor.recorder.watches import ShopWatches
 from press_monitor.shop import Press, Shop, load_shop
 from press_monitor.shop_channels import press_channels
-from press_monitor.watch.types import to_json
+from press_monitor.watch.plain import to_json
 from tests.screens.conftest import make_dashboard, screen_lines
 from tests.screens.fakes import CHANNELS, NOW, FakePress, shop_of
 

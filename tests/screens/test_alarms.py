@@ -8,7 +8,8 @@ import pytest
 
 from press_monitor.screens.dialogs.shelve import ShelveDialog
 from press_monitor.screens.reading import worst_first
-from press_monitor.watch.types import AlarmState, Priority, to_json
+from press_monitor.watch.plain import to_json
+from press_monitor.watch.types import AlarmState, Priority
 from tests.screens.conftest import make_dashboard, screen_lines
 from tests.screens.fakes import FakePress, alarm, four_presses, rows, shop_of, snapshot
 from tests.screens.test_press import ask, block

@@ -9,7 +9,8 @@ from press_monitor.archive.types import JsonText
 from press_monitor.readings.types import Role
 from press_monitor.recorder.states import States
 from press_monitor.screens.source import Place, Source
-from press_monitor.watch.types import Phase, to_json
+from press_monitor.watch.plain import to_json
+from press_monitor.watch.types import Phase
 from tests.screens.conftest import make_dashboard, screen_lines
 from tests.screens.fakes import CHANNELS, NOW, degC, four_presses, shop_of, snapshot
 

@@ -26,7 +26,8 @@ from press_monitor.screens.press.screen import PressScreen
 from press_monitor.screens.trace import LiveTrace
 from press_monitor.screens.widgets.palette import Look
 from press_monitor.shop import load_shop, repair_from_text
-from press_monitor.watch.types import GateView, Phase, to_json
+from press_monitor.watch.plain import to_json
+from press_monitor.watch.types import GateView, Phase
 from tests.screens.conftest import screen_lines
 from tests.screens.fakes import CHANNELS, Trace, alarm, rows, snapshot
 

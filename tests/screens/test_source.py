@@ -10,7 +10,7 @@ from press_monitor.quantities import PSI
 from press_monitor.readings.types import Role
 from press_monitor.screens.source import SILENCE_S, Place, Source
 from press_monitor.screens.trace import LiveTrace
-from press_monitor.watch.types import to_json
+from press_monitor.watch.plain import to_json
 from tests.screens.fakes import CHANNELS, Clock, FakeArchive, degC, four_presses, shop_of
 
 

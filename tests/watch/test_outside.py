@@ -13,7 +13,8 @@ from press_monitor.readings import Quality, Reading, Tick
 from press_monitor.recorder.port import Talk
 from press_monitor.watch.cure_watch import CureWatch
 from press_monitor.watch.outside import _LOOK_AT, gap_report, port_report
-from press_monitor.watch.types import Action, ActionKind, AlarmChanged, AlarmState, PortView, RecordHole, to_json
+from press_monitor.watch.plain import to_json
+from press_monitor.watch.types import Action, ActionKind, AlarmChanged, AlarmState, PortView, RecordHole
 from tests.watch.bench import CHANNELS, SETUP
 
 GONE = PortView("unplugged", "/dev/ttyUSB0", "/dev/ttyUSB0: is not there", trouble=True, lost=True)

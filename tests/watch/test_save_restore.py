@@ -16,7 +16,8 @@ from press_monitor.audit.replay import setup_for_log, ticks_of_log
 from press_monitor.readings import Tick
 from press_monitor.shop import load_repair, load_shop
 from press_monitor.watch.cure_watch import CureWatch, WatchSetup
-from press_monitor.watch.types import Action, ActionKind, Event, Snapshot, from_json, to_json
+from press_monitor.watch.plain import from_json, to_json
+from press_monitor.watch.types import Action, ActionKind, Event, Snapshot
 
 LOGS = Path(__file__).parents[2] / "simulated_logs"
 AHEAD = 45

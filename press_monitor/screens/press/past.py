@@ -15,7 +15,7 @@ from press_monitor.cure.layers import FaceKind, Repair
 from press_monitor.cure.section import Face, Section
 from press_monitor.readings.types import Role
 from press_monitor.screens.trace import LiveTrace
-from press_monitor.watch.types import from_json
+from press_monitor.watch.plain import from_json
 
 __all__ = ["CurePast"]
 
