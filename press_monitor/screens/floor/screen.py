@@ -34,6 +34,8 @@ Middle    both mats over time. In the tinted band they are right; while
 Right     mats; bag, with marks at its minimum and maximum; deepest rubber,
           the uncured point that lags most: solid is sure, paler is the band
           it lies in, with marks at the blow point and at the cure needed
+28-55     percent: that band. Before or at blow point, its lower edge is not
+          past it: losing the bag now could leave the rubber porous
 Presses that fall together have one cause: one alarm for the whole shop.""",
     )
     BINDINGS: ClassVar[list[BindingType]] = [
