@@ -89,9 +89,10 @@ def _has_terminal() -> bool:
 
 def _dashboard(ctx: click.Context, shop_file: Path, archive: Path) -> None:
     """Start a recorder where none runs, then show the floor. The recorder goes on when the dashboard is closed."""
-    from press_monitor.screens.settle import begin_quietly
+    if _has_terminal():
+        from press_monitor.screens.settle import begin_quietly
 
-    begin_quietly()
+        begin_quietly()
     from press_monitor.shop import load_shop
 
     shop = load_shop(shop_file)

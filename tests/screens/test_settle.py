@@ -51,6 +51,14 @@ def no_search():
     gc.enable()
 
 
+def test_a_start_searches_for_nothing_and_what_is_settled_does(no_search):
+    gc.enable()
+    settle.begin_quietly()
+    assert not gc.isenabled()
+    settle.settle()
+    assert gc.isenabled() and gc.get_freeze_count() > 0
+
+
 def _closed() -> "weakref.ref[_Ring]":
     ring = _Ring()
     ring.self = ring  # as a screen that is gone holds itself
