@@ -170,21 +170,21 @@ def add_events(db: sqlite3.Connection, cycle: int | None, events: Sequence[tuple
 def put_state(db: sqlite3.Connection, press: str, cycle: int | None, utc: float, snapshot: Json) -> None:
     """A press's newest state, or what of it moves: see `put_steady`."""
     db.execute(
-        "INSERT INTO press_state (press, cycle, utc, snapshot) VALUES (?, ?, ?, ?) ON CONFLICT (press)"
-        " DO UPDATE SET cycle = excluded.cycle, utc = excluded.utc, snapshot = excluded.snapshot",
+        "INSERT INTO press_state (press, cycle, utc, moving) VALUES (?, ?, ?, ?) ON CONFLICT (press)"
+        " DO UPDATE SET cycle = excluded.cycle, utc = excluded.utc, moving = excluded.moving",
         (press, cycle, utc, _text(snapshot)),
     )
 
 
-def put_steady(db: sqlite3.Connection, press: str, snapshot: JsonText | None) -> None:
+def put_steady(db: sqlite3.Connection, press: str, steady: JsonText | None) -> None:
     """What seldom changes of a press's state; None where that is whole by itself."""
-    if snapshot is None:
+    if steady is None:
         db.execute("DELETE FROM press_steady WHERE press = ?", (press,))
     else:
         db.execute(
-            "INSERT INTO press_steady (press, snapshot) VALUES (?, ?)"
-            " ON CONFLICT (press) DO UPDATE SET snapshot = excluded.snapshot",
-            (press, snapshot),
+            "INSERT INTO press_steady (press, steady) VALUES (?, ?)"
+            " ON CONFLICT (press) DO UPDATE SET steady = excluded.steady",
+            (press, steady),
         )
 
 

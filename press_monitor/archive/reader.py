@@ -95,7 +95,7 @@ class ArchiveReader:
         for press, *stamp in stamps:
             if known is None or known.get(press) != tuple(stamp):
                 cycle_id, utc, moving, steady = self._db.execute(
-                    "SELECT c.cycle_id, s.utc, s.snapshot, p.snapshot FROM press_state s"
+                    "SELECT c.cycle_id, s.utc, s.moving, p.steady FROM press_state s"
                     " LEFT JOIN press_steady p ON p.press = s.press"
                     " LEFT JOIN cycle c ON c.number = s.cycle WHERE s.press = ?",
                     (press,),

@@ -7,7 +7,6 @@ import json
 import os
 import sqlite3
 import time
-import zlib
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from contextlib import closing
@@ -25,7 +24,7 @@ from press_monitor.archive.record import utc_text
 from press_monitor.archive.salvage import Cell, Pages, Row, cells
 from press_monitor.archive.schema import migrate
 from press_monitor.archive.sealing import begin_ledger
-from press_monitor.archive.types import ArchiveError, Json
+from press_monitor.archive.types import ArchiveError, Json, JsonText, deflated, inflated
 from press_monitor.archive.verify import verify
 
 __all__ = ["RecoverReport", "SuccessorReport", "recover", "succeed"]
@@ -86,7 +85,7 @@ class _Found:
     channel: dict[tuple[int, int], Row] = field(default_factory=dict)
     live_row: list[Cell] = field(default_factory=list)
     event: list[Cell] = field(default_factory=list)
-    watch_save: dict[int, Row] = field(default_factory=dict)
+    watch_save: dict[int, tuple[int, int, float, bytes]] = field(default_factory=dict)
 
 
 def recover(
@@ -167,16 +166,26 @@ def _find(pages: Pages) -> _Found:
                 if cell.rowid is not None:
                     found.event.append(cell)
             case (None, int() as seq, int() | float() as t, str() | bytes() as save):
-                if cell.rowid is not None:
-                    found.watch_save.setdefault(cell.rowid, (cell.rowid, seq, t, _deflated(save)))
+                if cell.rowid is not None and (sound := _sound(save)) is not None:
+                    kept = found.watch_save.get(cell.rowid)
+                    if kept is None or seq > kept[1]:  # leftovers of an older page lie about
+                        found.watch_save[cell.rowid] = (cell.rowid, seq, t, sound)
             case _:
                 pass
     return found
 
 
-def _deflated(save: str | bytes) -> bytes:
-    """A save as this version keeps it; an earlier one kept its text."""
-    return save if isinstance(save, bytes) else zlib.compress(save.encode("utf-8", "surrogatepass"))
+def _sound(save: str | bytes) -> bytes | None:
+    """A save as this version keeps it, where an earlier one kept its text; None of one that cannot be read.
+
+    Without it a watch goes on from the cycle's rows alone.
+    """
+    try:
+        kept = save if isinstance(save, bytes) else deflated(JsonText(save))
+        inflated(kept)
+    except ValueError:
+        return None
+    return kept
 
 
 def _whole(values: list[Json]) -> bool:

@@ -38,7 +38,7 @@ Json = Any
 
 
 class JsonText(str):
-    """JSON that is text already; where `Json` is taken it is kept as it stands."""
+    """JSON that is text already; where the archive takes `Json` it is kept as it stands."""
 
     __slots__ = ()
 
@@ -51,7 +51,8 @@ class DeflatedJson(bytes):
 
 def deflated(value: Json) -> DeflatedJson:
     """A watch's state for the archive: a third of its text, in less time than it takes to write the rest."""
-    return DeflatedJson(zlib.compress(json.dumps(value, separators=(",", ":")).encode("utf-8"), level=1))
+    text = value if isinstance(value, JsonText) else json.dumps(value, separators=(",", ":"))
+    return DeflatedJson(zlib.compress(text.encode("utf-8"), level=1))
 
 
 def inflated(data: bytes) -> Json:

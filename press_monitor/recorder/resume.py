@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from press_monitor.archive import ArchiveReader, CycleStart
+from press_monitor.archive import ArchiveError, ArchiveReader, CycleStart, Save
 from press_monitor.recorder.clock import ShopClock
 from press_monitor.recorder.cycle import Cycle
 from press_monitor.recorder.station import Station, Watches
@@ -33,17 +33,25 @@ def resume(
 ) -> None:
     """Bring a kept cycle's watch to its last row and hand the cycle to its press, the gap marked.
 
-    A cycle that cannot be gone on with is sealed as incomplete, with the reason.
+    A state of the watch that cannot be read is made anew from all rows. A cycle that cannot be gone on with in that way
+    either is sealed as incomplete, with the reason.
     """
-    save, events = reader.latest_save(start.cycle_id), reader.events(start.cycle_id)
-    rows = reader.rows(start.cycle_id, -1 if save is None else save.seq).rows()
-    now = clock.monotonic()
-    try:
+    events, now = reader.events(start.cycle_id), clock.monotonic()
+
+    def brought(save: Save | None) -> Cycle:
         cycle = Cycle(start, watches.again(start, None if save is None else save.save), now)
-        cycle.replay(save, rows, events)
-    except Exception as error:  # whatever an earlier version may have kept
+        cycle.replay(save, reader.rows(start.cycle_id, -1 if save is None else save.seq).rows(), events)
+        return cycle
+
+    try:
+        try:
+            cycle = brought(reader.latest_save(start.cycle_id))
+        except Exception as error:  # whatever an earlier version may have kept, or a torn page may hold
+            say(f"{start.press}: the watch's state is made anew from the readings: {type(error).__name__}: {error}")
+            cycle = brought(None)
+    except Exception as error:  # as above
         say(f"{start.press}: the open cycle cannot be gone on with: {type(error).__name__}: {error}")
-        broken = Cycle(start, watches.fit(None).watch, now)
+        broken, rows = Cycle(start, watches.fit(None).watch, now), reader.rows(start.cycle_id, -1).rows()
         broken.t = float(rows[-1][1]) if rows else 0.0
         station.give_up(broken, f"the recorder was interrupted, and its state cannot be read again ({error})")
         return
@@ -69,7 +77,10 @@ def _axis(start: CycleStart, cycle: Cycle, reader: ArchiveReader, clock: ShopClo
     earlier in the cycle does no harm. The last row cannot tell: after an interruption rows may lag far behind, and a
     second one would shorten the gap by what they lagged.
     """
-    state = reader.press_states().get(start.press)
+    try:
+        state = reader.press_states().get(start.press)
+    except ArchiveError:  # a damaged page of one press must not keep all of them from being recorded
+        state = None
     if state is not None and state.cycle_id == start.cycle_id:
         told = state.snapshot.get("recorder") or {}
         anchor, row = told.get("anchor"), reader.recorder()
@@ -77,4 +88,4 @@ def _axis(start: CycleStart, cycle: Cycle, reader: ArchiveReader, clock: ShopClo
             return float(anchor["axis_s"]), (clock.wall() - float(anchor["wall_utc"])) * clock.speed
         if "anchor" not in told and row is not None:  # an earlier version's
             return cycle.t, (clock.wall() - row.heartbeat_utc) * clock.speed
-    return 0.0, clock.utc() - start.started_utc  # it had only just begun
+    return 0.0, clock.utc() - start.started_utc  # it had only just begun, or nobody can say

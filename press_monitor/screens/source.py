@@ -193,8 +193,9 @@ class Source:
         self._own: set[str] = set()
         """Notices of what the dashboard does by itself, which no recorder answers."""
         self._over: set[str] = set()
-        self._told: dict[str, tuple[Json, Snapshot]] = {}
         """Cycles that were asked for and are no longer open: they have no live rows."""
+        self._told: dict[str, tuple[Json, Snapshot]] = {}
+        """The state of each press as it was read last, and what was made of it."""
         self._events_of = ""
         self._events: list[EventRow] = []
 

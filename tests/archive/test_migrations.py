@@ -61,6 +61,19 @@ def test_it_is_brought_up_to_date_and_says_what_it_said(old: Path, key: Path) ->
         assert reader.press_states()["P1"].snapshot == {"phase": "loaded"} and reader.recorder() is not None
 
 
+def test_a_reader_of_before_says_that_it_cannot_read_a_state(old: Path, key: Path) -> None:
+    """A dashboard left open over an upgrade: half a state would look like a press with nothing in it."""
+    with closing(sqlite3.connect(old)) as before:
+        columns = [row[1] for row in before.execute("PRAGMA table_info(press_state)")]
+        asked = f"SELECT {', '.join(columns)} FROM press_state"
+        assert before.execute(asked).fetchall()
+        with Archive.open(old, key_path=key):
+            pass
+        if columns != [row[1] for row in before.execute("PRAGMA table_info(press_state)")]:
+            with pytest.raises(sqlite3.OperationalError, match="no such column"):
+                before.execute(asked)
+
+
 def test_an_open_cure_goes_on(old: Path, key: Path) -> None:
     with Archive.open(old, key_path=key, clock=lambda: NOON + 100) as archive:
         with ArchiveReader(old) as reader:

@@ -109,6 +109,16 @@ def test_a_watch_kept_by_an_earlier_format_goes_on(tmp_path: Path) -> None:
         assert save is not None and (save.seq, save.save) == (29, {"phase": "loaded"})
 
 
+def test_a_watchs_state_that_is_torn_is_left_out_and_its_rows_are_not(damaged: Path, tmp_path: Path) -> None:
+    with closing(sqlite3.connect(damaged)) as db:
+        db.execute("UPDATE watch_save SET save = CAST(substr(save, 1, 5000) || zeroblob(4000) AS BLOB)")
+        db.commit()
+    assert recover(damaged, tmp_path / "new.sqlite").open_rows == OPEN_ROWS
+    with ArchiveReader(tmp_path / "new.sqlite") as reader:
+        assert reader.latest_save(STILL.cycle_id) is None
+        assert reader.rows(STILL.cycle_id).rows() == rows(OPEN_ROWS)
+
+
 def test_in_its_place_the_damaged_one_moves_aside(damaged: Path, kept: Path) -> None:
     key = kept.with_name("ledger.key")
     wipe(damaged, [1])

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from press_monitor.archive import EventRow, Save, new_command
+from press_monitor.archive import ArchiveError, EventRow, Save, new_command
 from press_monitor.recorder.clock import ShopClock
 from press_monitor.recorder.cycle import Cycle, tick_of
 from press_monitor.recorder.orders import obey
@@ -228,12 +228,55 @@ def test_a_cycle_that_died_before_its_first_state_goes_on_from_its_beginning(who
     assert bench.station.cycle.axis(bench.time.real()) == pytest.approx(7.0)
 
 
-def test_a_cycle_that_cannot_be_gone_on_with_is_sealed_as_incomplete_with_the_reason(whole, tmp_path):
+def made(folder):
+    folder.mkdir()
+    return folder
+
+
+@pytest.mark.parametrize("broken", ["another version's", "one that cannot be read"])
+def test_a_watchs_state_that_is_of_no_use_is_made_anew_from_the_readings(whole, tmp_path, broken):
+    start, rows, events = kept_until(whole, 300)
+    bench, sound = Bench(tmp_path), Bench(made(tmp_path / "sound"))
+    save = Save(start.cycle_id, 240, 240.0, {"of": "another version"})
+    kept = KeptArchive(start, rows, events, save, bench.time.utc)
+    if broken == "one that cannot be read":
+
+        def unreadable(_):
+            raise ArchiveError("is damaged")
+
+        kept.latest_save = unreadable
+    said = resumed(bench, kept)
+    assert "made anew from the readings" in said[0]
+    resumed(sound, KeptArchive(start, rows, events, None, sound.time.utc))
+    assert bench.station.cycle.t == 300.0
+    assert bench.station.cycle.watch.save() == sound.station.cycle.watch.save()
+
+
+def test_where_no_state_of_the_press_can_be_read_the_gap_counts_from_the_cycles_beginning(whole, tmp_path):
+    start, rows, events = kept_until(whole, 300)
+    bench = Bench(tmp_path)
+    bench.time.utc = start.started_utc + 400.0
+    kept = KeptArchive(start, rows, events, heartbeat=bench.time.utc)
+
+    def unreadable():
+        raise ArchiveError("is damaged")
+
+    kept.press_states = unreadable
+    resumed(bench, kept)
+    assert bench.station.cycle.axis(bench.time.real()) == pytest.approx(400.0)
+
+
+def test_a_cycle_that_cannot_be_gone_on_with_is_sealed_as_incomplete_with_the_reason(whole, tmp_path, monkeypatch):
     start, rows, events = kept_until(whole, 300)
     bench = Bench(tmp_path)
     save = Save(start.cycle_id, 240, 240.0, {"of": "another version"})
-    (said,) = resumed(bench, KeptArchive(start, rows, events, save, bench.time.utc))
-    assert "cannot be gone on with: KeyError" in said
+
+    def no_longer(*_):
+        raise KeyError("recipe")
+
+    monkeypatch.setattr(bench.watches, "again", no_longer)
+    made_anew, said = resumed(bench, KeptArchive(start, rows, events, save, bench.time.utc))
+    assert "made anew" in made_anew and "cannot be gone on with: KeyError" in said
     assert bench.station.finished() == 1 and bench.station.cycle is None
     ((cycle_id, body),) = bench.archive.sealed
     assert cycle_id == start.cycle_id and body["result"]["verdict"] == "incomplete"
