@@ -128,6 +128,9 @@ def demo(ctx: click.Context, speed: float | None, presses: int) -> None:
     if not _has_terminal():
         say("press-monitor: the demo needs a terminal")
         ctx.exit(REFUSED)
+    from press_monitor.screens.settle import begin_quietly
+
+    begin_quietly()
     from press_monitor.recorder.demo import DEFAULT_SPEED, demo_shop, start_demo_recorder
 
     places = demo_shop(presses)
