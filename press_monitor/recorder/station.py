@@ -371,23 +371,25 @@ class Station:
     def _empty(self) -> Snapshot:
         at, counts = self._past[-1] if self._past else (self._monotonic(), (None,) * len(self.channels))
         values = {c.name: si for k, c in enumerate(self.channels) if (si := self._si(k, counts)) is not None}
-        empty = replace(self._watches.empty(at, values), port=self.port)
+        # The last cycle's axis goes on: a screen that still shows its curves must not take another clock for it.
+        origin = 0.0 if self._released is None else self._released[2] - self._released[0].t
+        empty = replace(self._watches.empty(at - origin, values), port=self.port)
         if self._released is None or self._monotonic() - self._released[2] > _SHOW_RELEASED_S:
             return empty
         last, number, _ = self._released
         return replace(
-            empty,
-            phase=last.phase,
-            ticketed=last.ticketed,
-            recipe=last.recipe,
-            tire=last.tire,
-            section=last.section,
-            thickness_mm=last.thickness_mm,
-            required_cure=last.required_cure,
-            deepest=last.deepest,
-            hottest=last.hottest,
-            verdict=last.verdict,
-            reasons=last.reasons,
+            last,
+            t=empty.t,
+            inner=empty.inner,
+            outer=empty.outer,
+            bag_Pa=empty.bag_Pa,
+            bag_trend_Pa_min=None,
+            extras=empty.extras,
+            forecast=None,
+            outlook=(),
+            alarms=(),
+            gate=replace(last.gate, bag_is_down=empty.gate.bag_is_down),
+            port=self.port,
             words=f"released, sealed as certificate {number}",
         )
 

@@ -12,7 +12,7 @@ from press_monitor.quantities import to_si
 from press_monitor.recorder.clock import ClockNote
 from press_monitor.recorder.orders import obey
 from press_monitor.watch.plain import from_json
-from press_monitor.watch.types import Snapshot
+from press_monitor.watch.types import GateView, Snapshot
 from tests.recorder.shops import THIN, Bench, frames
 
 
@@ -209,9 +209,17 @@ def test_a_cycle_is_sealed_when_released_and_cooling_mats_begin_no_other(tmp_pat
     assert body["result"]["source"] == "live" and body["compounds"]["section-gum"]["tc90"] == 720.0
     last = bench.archive.rows[cycle_id][-1]
     assert last[1] == pytest.approx(body["result"]["release_s"] + 10.0, abs=4.0), "ten seconds after the release"
+    assert abs(shown.t - last[1]) <= 8.0 < abs(shown.t - bench.time.real()), "on the cycle's axis, as its curves are"
+    assert shown.phases[-1].phase.value == "released"
+    assert shown.gate == GateView(True, True, True, True, shown.gate.words), "the cure that is sealed was reached"
+    assert shown.stacks and shown.hold_s > 0.0 and shown.forecast is None
     for n in range(450):
-        warm = 70.0 + 100.0 * 0.992**n
+        before, warm = shown.t, 70.0 + 100.0 * 0.992**n
         bench.second(warm, warm + 1.0, 0.0, pause=4.0)
+        bench.station.publish()
+        shown = from_json(Snapshot, bench.archive.states["P1"][2])
+        assert shown.t - before == pytest.approx(4.0, abs=4.0), "and goes on with it, when it is empty as well"
+    assert shown.phase.value == "empty"
     assert len(bench.archive.starts) == 1 and bench.station.cycle is None
     bench.station.publish()
     assert bench.archive.states["P1"][2]["phase"] == "empty", "after ten minutes nobody asks any more"

@@ -323,7 +323,8 @@ def _forecast_facts(scene: Scene, width: int) -> list[tuple[str, str, int]]:
     open_still = snapshot.verdict is Verdict.INCOMPLETE and snapshot.phase is not Phase.RELEASED
     if not open_still:
         ink = palette.tone(_VERDICT_TONE[snapshot.verdict])
-        facts.append(("Verdict so far", snapshot.verdict.value, ink))
+        so_far = "Verdict" if snapshot.phase is Phase.RELEASED else "Verdict so far"
+        facts.append((so_far, snapshot.verdict.value, ink))
     held = f"{snapshot.hold_s / 60:.0f} of {snapshot.hold_needed_s / 60:.0f} min"
     still_s = snapshot.hold_needed_s - snapshot.hold_s
     if snapshot.phase is Phase.HOLD and still_s > 0.0 and width >= 40:

@@ -73,9 +73,9 @@ Holding the view holds nothing else: watch, alarms and recording go on.""",
         self.held: PressView | None = None
 
     def keys(self) -> tuple[Key, ...]:
-        """What can be noted here; of a press without a tire, what can be begun."""
+        """What can be noted here; of a press without a cure, whose last one may still be shown, what can be begun."""
         view = self.board.view
-        if view is None or view.snapshot is None or view.snapshot.phase is Phase.EMPTY:
+        if view is None or view.snapshot is None or view.snapshot.phase is Phase.EMPTY or view.cycle_id is None:
             return (
                 Key("Esc", "back", "floor"),
                 Key("L", "load", "load"),
