@@ -35,6 +35,8 @@ __all__ = [
 _NAMED = re.compile(r"archive-(\d{8}T\d{6}Z)\.sqlite")
 _FORM = "%Y%m%dT%H%M%SZ"
 _SIDE_FILES = ("", "-wal", "-shm")
+_PATIENCE_S = 10.0
+"""How long a copy waits for a file that somebody keeps locked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,7 @@ def backup(path: Path, to: Path, *, check: bool = True, clock: Callable[[], floa
         part.unlink(missing_ok=True)
         private_file(part)
         with closing(connect_reader(path)) as source, closing(sqlite3.connect(part)) as copy:
-            source.backup(copy)
+            source.backup(copy, progress=_patience(clock))
             # A copy that needs no side files can be read from any medium.
             copy.execute("PRAGMA journal_mode = DELETE")
         _sync(part)
@@ -114,6 +116,22 @@ def backup(path: Path, to: Path, *, check: bool = True, clock: Callable[[], floa
         problems=problems,
         seconds=clock() - began,
     )
+
+
+def _patience(clock: Callable[[], float]) -> Callable[[int, int, int], None]:
+    """What a copy is asked after each try: left to itself it waits for a locked file without an end."""
+    since: list[float] = []
+
+    def asked(status: int, remaining: int, total: int) -> None:
+        del remaining, total
+        if status & 0xFF not in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            since.clear()
+        elif not since:
+            since.append(clock())
+        elif clock() - since[0] > _PATIENCE_S:
+            raise sqlite3.OperationalError("database is locked")
+
+    return asked
 
 
 def _problems(copy: Path, found: VerifyReport | None) -> tuple[str, ...]:
@@ -222,7 +240,7 @@ def restore(
         try:
             private_file(fresh)
             with closing(connect_reader(copy)) as source, closing(sqlite3.connect(fresh)) as target:
-                source.backup(target)
+                source.backup(target, progress=_patience(time.monotonic))
             _sync(fresh)
             kept = move_aside(path, f"replaced-{stamp(utc())}")
             os.replace(fresh, path)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import sqlite3
 import sys
 from contextlib import closing
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from press_monitor.archive import Archive, ArchiveError, ArchiveLocked, ArchiveReader
+from press_monitor.archive import backup as backup_module
 from press_monitor.archive.backup import backup, backup_due, backup_name, backups_in, restore, thin_out
 from press_monitor.archive.keys import create_key, public_file
 from press_monitor.archive.verify import verify
@@ -53,6 +55,21 @@ def test_a_full_disk_leaves_no_half_a_copy(
     monkeypatch.setattr(sys.modules["press_monitor.archive.backup"], "_sync", full)
     with pytest.raises(ArchiveError, match=r"the copy could not be made: .*No space left"):
         backup(path, tmp_path / "copies" / "copy.sqlite")
+    assert list((tmp_path / "copies").iterdir()) == []
+
+
+def test_a_file_that_stays_locked_is_not_waited_for_without_an_end(
+    archive: Archive, path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seal_one(archive)
+    plain = tmp_path / "plain.sqlite"
+    with closing(sqlite3.connect(plain, isolation_level=None)) as holder:
+        holder.execute("CREATE TABLE t (a)")
+        holder.execute("BEGIN EXCLUSIVE")
+        monkeypatch.setattr(backup_module, "connect_reader", lambda _: sqlite3.connect(plain, timeout=0.0))
+        ticks = itertools.count(0.0, 6.0)
+        with pytest.raises(ArchiveError, match="could not be made: database is locked"):
+            backup(path, tmp_path / "copies" / "one.sqlite", clock=lambda: next(ticks))
     assert list((tmp_path / "copies").iterdir()) == []
 
 
