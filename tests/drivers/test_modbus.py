@@ -73,6 +73,10 @@ def has(*channels: str, values: bool = True) -> Callable[[list[Sample]], bool]:
     return enough
 
 
+def of(channel: str, samples: list[Sample]) -> list[Sample]:
+    return [s for s in samples if s.channel == channel]
+
+
 def newest(samples: list[Sample]) -> dict[str, Sample]:
     return {s.channel: s for s in samples}
 
@@ -99,11 +103,10 @@ def test_a_serial_line_with_two_units(cable: Cable) -> None:
     began = time.monotonic()
     with opened({"port": cable.names["client"], "channels": CHANNELS}) as driver:
         assert isinstance(driver, Driver)
-        samples = read_until(driver, lambda s: len(s) >= 40)
+        samples = read_until(driver, lambda found: all(len(of(name, found)) >= 8 for name in EXPECTED))
         assert driver.trouble == ()
     for name, value in EXPECTED.items():
-        own = [s for s in samples if s.channel == name]
-        assert len(own) >= 8
+        own = of(name, samples)
         assert all(s.value == (value if value is None else pytest.approx(value)) for s in own)
         assert {s.fault for s in own} == {None if value is not None else Fault.OPEN}
         assert {s.unit for s in own} == {"psi" if name == "bag" else "degC"}
