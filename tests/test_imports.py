@@ -26,6 +26,15 @@ print(json.dumps([code, sorted({name.split(".")[0] for name in sys.modules})]))
 """
 
 
+def modules_after(code: str) -> set[str]:
+    """The modules of a process of its own that ran some code."""
+    asked = f"{code}\nimport json, sys\nprint(json.dumps(sorted(sys.modules)))"
+    ran = subprocess.run(
+        [sys.executable, "-c", asked], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True
+    )
+    return set(json.loads(ran.stdout.splitlines()[-1]))
+
+
 def loaded_by(*words: str) -> set[str]:
     """Top-level modules after a command that must end well."""
     ran = subprocess.run([sys.executable, "-c", ASK, *words], cwd=ROOT, capture_output=True, text=True, timeout=60)
@@ -87,17 +96,12 @@ def test_only_a_page_loads_the_page_maker(archive: str, tmp_path: Path) -> None:
 
 
 def test_the_recorder_loads_no_screen_no_page_and_no_protocol_it_has_no_instrument_for() -> None:
-    code = "import press_monitor.recorder.recorder, json, sys\n"
-    code += "print(json.dumps(sorted({name.split('.')[0] for name in sys.modules})))"
-    ran = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True)
-    loaded = set(json.loads(ran.stdout))
+    loaded = {name.split(".")[0] for name in modules_after("import press_monitor.recorder.recorder")}
     assert "sqlite3" in loaded and not loaded & LARGE
 
 
 def test_the_floor_waits_for_nothing_that_it_does_not_show(tmp_path: Path) -> None:
-    code = f"""
-import json, sys
-from pathlib import Path
+    loaded = modules_after(f"""
 from unittest.mock import patch
 import press_monitor.cli
 from press_monitor.recorder import launch
@@ -109,10 +113,7 @@ with (
 ):
     press_monitor.cli.cli(["--shop", {str(LOGS / "shop.toml")!r}, "--archive", {str(tmp_path / "no.sqlite")!r}],
                           standalone_mode=False)
-print(json.dumps(sorted(sys.modules)))
-"""
-    ran = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True)
-    loaded = set(json.loads(ran.stdout.splitlines()[-1]))
+""")
     assert {"textual", "press_monitor.screens.floor.screen"} <= loaded
     late = {"serial", "press_monitor.setup.steps", "press_monitor.archive.search", "press_monitor.archive.stores"}
     late |= {"press_monitor.recorder.recorder", "press_monitor.cure.walls", "press_monitor.screens.press.screen"}

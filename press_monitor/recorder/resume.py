@@ -43,12 +43,17 @@ def resume(
         cycle.replay(save, reader.rows(start.cycle_id, -1 if save is None else save.seq).rows(), events)
         return cycle
 
-    try:
+    def gone_on_with() -> Cycle:
         try:
-            cycle = brought(reader.latest_save(start.cycle_id))
+            save = reader.latest_save(start.cycle_id)
+            if save is not None:
+                return brought(save)
         except Exception as error:  # whatever an earlier version may have kept, or a torn page may hold
             say(f"{start.press}: the watch's state is made anew from the readings: {type(error).__name__}: {error}")
-            cycle = brought(None)
+        return brought(None)
+
+    try:
+        cycle = gone_on_with()
     except Exception as error:  # as above
         say(f"{start.press}: the open cycle cannot be gone on with: {type(error).__name__}: {error}")
         broken, rows = Cycle(start, watches.fit(None).watch, now), reader.rows(start.cycle_id, -1).rows()

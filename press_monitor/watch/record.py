@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 
 from press_monitor.cure.conduction import DEFAULT_NODES
-from press_monitor.cure.section import Limits
+from press_monitor.cure.limits import Limits
 from press_monitor.cure.walls import FAST_LOSS, SHOP_AIR
 from press_monitor.watch.plain import Json
 

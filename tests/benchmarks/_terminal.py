@@ -14,7 +14,7 @@ SIZE = (200, 50)
 
 
 class Terminal:
-    """A command begun in a pseudo-terminal of its own; `environ` is added to this process's.
+    """A command begun in a pseudo-terminal of its own, in `environ` or this process's environment.
 
     A context that ends it.
     """
@@ -25,7 +25,7 @@ class Terminal:
 
         self._master, slave = pty.openpty()
         termios.tcsetwinsize(slave, (SIZE[1], SIZE[0]))
-        around = {**os.environ, "TERM": "xterm-256color", "COLORTERM": "truecolor", **(environ or {})}
+        around = {**(os.environ if environ is None else environ), "TERM": "xterm-256color", "COLORTERM": "truecolor"}
         self.process = subprocess.Popen(list(command), stdin=slave, stdout=slave, stderr=slave, env=around)
         os.close(slave)
         self._painted, self._news = b"", threading.Condition()

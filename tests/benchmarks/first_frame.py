@@ -7,18 +7,17 @@ painted. Both are whole processes, started in turns from bytecode kept by a roun
 
 from __future__ import annotations
 
-import os
 import statistics
 import sys
 import tempfile
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from unittest.mock import patch
 
 from tests.benchmarks import _minimal
 from tests.benchmarks._floor import apart
 from tests.benchmarks._terminal import Terminal
+from tests.benchmarks.startup import keeping
 
 NAME = "first frame of the dashboard, four presses with data (peer: a minimal Textual app)"
 GOAL = 1.8
@@ -38,18 +37,16 @@ def _until(command: Sequence[str], environ: dict[str, str], painted: Callable[[b
 def run(rounds: int = 15) -> dict[str, float | str | bool]:
     """Medians of processes started in turns, after one of each that nobody counts."""
     with tempfile.TemporaryDirectory() as bytecode, apart(PRESSES) as (folder, _):
-        keeping = {"PYTHONPYCACHEPREFIX": bytecode, "PRESS_MONITOR_HOME": str(folder)}
+        environ = {**keeping(bytecode), "PRESS_MONITOR_HOME": str(folder)}
         ours = _command(folder)
         theirs = [sys.executable, str(Path(_minimal.__file__))]
         times: dict[str, list[float]] = {"ours": [], "theirs": []}
-        with patch.dict(os.environ):
-            os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-            for turn in range(rounds + 1):
-                first = _until(ours, keeping, lambda painted: painted.count(_READS) >= PRESSES)
-                least = _until(theirs, keeping, lambda painted: f"press {PRESSES}".encode() in painted)
-                if turn:
-                    times["ours"].append(first)
-                    times["theirs"].append(least)
+        for turn in range(rounds + 1):
+            first = _until(ours, environ, lambda painted: painted.count(_READS) >= PRESSES)
+            least = _until(theirs, environ, lambda painted: f"press {PRESSES}".encode() in painted)
+            if turn:
+                times["ours"].append(first)
+                times["theirs"].append(least)
     dashboard, minimal = statistics.median(times["ours"]), statistics.median(times["theirs"])
     return {
         "dashboard, ms": 1e3 * dashboard,

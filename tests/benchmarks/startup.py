@@ -18,14 +18,19 @@ NAME = "start-up of --help and of records on a small archive (peer: importing cl
 GOAL = 2.0
 
 
+def keeping(bytecode: str) -> dict[str, str]:
+    """This environment, for a process that keeps its bytecode in a folder, whatever this environment says of that."""
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    return {**kept, "PYTHONPYCACHEPREFIX": bytecode}
+
+
 def _seconds(code: str, bytecode: str, *given: str) -> float:
-    keeping = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     begun = time.perf_counter()
     subprocess.run(
         [sys.executable, "-c", code, *given],
         capture_output=True,
         check=True,
-        env={**keeping, "PYTHONPYCACHEPREFIX": bytecode},
+        env=keeping(bytecode),
     )
     return time.perf_counter() - begun
 
